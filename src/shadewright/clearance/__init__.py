@@ -1,0 +1,1 @@
+"""The keep-out, the deepest rim, loss and the check of a finished hood."""

@@ -1,0 +1,291 @@
+"""The keep-out of a lens on a camera: the deepest rim on any wall, its binding settings, sections and mesh checks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.clearance import kernel
+from shadewright.model.hood import Margin
+from shadewright.model.shape import RoundWall, TunnelRim, TunnelWall
+from shadewright.optics.beam import Beam
+
+Array = NDArray[np.float64]
+
+TUNNEL_SAMPLES = 129
+"""Places across each tunnel wall at which the entry is bracketed before it is refined."""
+
+
+class _Located(Protocol):
+    state: NDArray[np.int64]
+    mask: NDArray[np.int64]
+    slope: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Entries:
+    """Where lines first meet the keep-out: `z` or distance (n,), and what binds there.
+
+    state: (n,) index of the binding beam, -1 where nothing binds. mask: (n,) bits of the binding windows (1 the pupil,
+    2 the front rim, 4 and up the others). slope: (n, 2) the frame slope that binds.
+    """
+
+    value: Array
+    state: NDArray[np.int64]
+    mask: NDArray[np.int64]
+    slope: Array
+
+
+@dataclass(frozen=True, eq=False)
+class KeepOut:
+    """The union of beams over all settings, grown by the margin, packed for the kernels.
+
+    beams: as given, before the margin. source: (packed,) index into `beams` of each packed beam.
+    """
+
+    beams: tuple[Beam, ...]
+    margin: Margin
+    source: NDArray[np.int64]
+    windows: Array
+    window_at: NDArray[np.int64]
+    corners: Array
+    corner_at: NDArray[np.int64]
+    piece_at: NDArray[np.int64]
+    reach: Array
+    distance: Array
+    steady: NDArray[np.bool_]
+
+    @property
+    def packed(self) -> tuple[Array | NDArray[np.int64], ...]:
+        """The arrays every kernel takes, in its order."""
+        return (
+            self.windows, self.window_at, self.corners, self.corner_at, self.piece_at, self.reach, self.distance,
+        )  # fmt: skip
+
+    def rim(self, wall: RoundWall, azimuth: Array, *, cap: float) -> Entries:
+        """The deepest rim z (mm) on a wall of revolution at azimuths (n,) in degrees; `cap` where nothing is met.
+
+        The wall starts at the seat plane, or at its first z when that lies ahead. An entry there means that the wall
+        itself stands in the beam. The rotational play of the margin is included at each azimuth.
+        """
+        azimuth = np.asarray(azimuth, dtype=float)
+        if self.margin.rotation > 0:
+            return self._with_play(wall, azimuth, cap)
+        return self._rim(wall, azimuth, cap)
+
+    def _rim(self, wall: RoundWall, azimuth: Array, cap: float) -> Entries:
+        wall_z, wall_r = _from_seat(wall)
+        n = len(azimuth)
+        found = Entries(np.empty(n), np.empty(n, np.int64), np.zeros(n, np.int64), np.zeros((n, 2)))
+        angle = np.radians(azimuth)
+        kernel.rim_kernel(
+            np.cos(angle), np.sin(angle), wall_z, wall_r, float(cap), *self.packed, self.steady,
+            found.value, found.state, found.mask, found.slope,
+        )  # fmt: skip
+        return found
+
+    def _with_play(self, wall: RoundWall, azimuth: Array, cap: float) -> Entries:
+        """The least entry within the rotational play either side, taken over offsets no more than 0.1 degree apart."""
+        play = self.margin.rotation
+        count = max(2, math.ceil(play / 0.1))
+        offsets = np.linspace(-play, play, 2 * count + 1)
+        every = self._rim(wall, (azimuth[:, None] + offsets[None, :]).ravel(), cap)
+        value = every.value.reshape(len(azimuth), -1)
+        pick = np.argmin(value, axis=1)
+        rows = np.arange(len(azimuth)) * len(offsets) + pick
+        return Entries(every.value[rows], every.state[rows], every.mask[rows], every.slope[rows])
+
+    def first_entry(self, origins: Array, directions: Array, stops: Array) -> Entries:
+        """First entry along lines: origins and directions (n, 3) in seat coordinates, stops (n,); infinity if none."""
+        n = len(origins)
+        found = Entries(np.empty(n), np.empty(n, np.int64), np.zeros(n, np.int64), np.zeros((n, 2)))
+        kernel.lines_kernel(
+            np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float),
+            np.ascontiguousarray(stops, dtype=float), *self.packed,
+            found.value, found.state, found.mask, found.slope,
+        )  # fmt: skip
+        return found
+
+    def tunnel(self, wall: TunnelWall, *, cap: float) -> tuple[TunnelRim, list[Entries]]:
+        """The deepest lips of a tunnel, right, top, left, bottom, and what binds each."""
+        lips = [self._lip(wall, side, cap) for side in range(4)]
+        return TunnelRim(*(float(lip.value[0]) for lip in lips)), lips
+
+    def _lip(self, wall: TunnelWall, side: int, cap: float) -> Entries:
+        """Least entry across one wall of the tunnel.
+
+        Each section of one beam is convex, so that along the wall the entries fall to one least place and rise again:
+        the best of evenly spaced places brackets it, and the bracket is narrowed until it is below a micrometre.
+        """
+        reach = (wall.half_width, wall.half_height) if side % 2 == 0 else (wall.half_height, wall.half_width)
+        play = math.radians(self.margin.rotation)
+        across = np.linspace(-reach[1], reach[1], TUNNEL_SAMPLES)
+        best: Entries | None = None
+        turns = [0.0] if play == 0 else list(np.linspace(-play, play, 5))
+        for turn in turns:
+            low, high = -reach[1], reach[1]
+            places = across
+            for _ in range(12):
+                found = self.first_entry(*_lip_lines(reach[0], places, side, turn, cap))
+                k = int(np.argmin(found.value))
+                if best is None or found.value[k] < best.value[0]:
+                    best = Entries(found.value[k : k + 1], found.state[k : k + 1], found.mask[k : k + 1], found.slope[k : k + 1])
+                low, high = places[max(k - 1, 0)], places[min(k + 1, len(places) - 1)]
+                if high - low < 1e-6:
+                    break
+                places = np.linspace(low, high, 17)
+        assert best is not None
+        return Entries(np.minimum(best.value, cap), best.state, best.mask, best.slope)
+
+    def section(self, z: float, azimuth: Array, *, outermost: float) -> Entries:
+        """Radius (n,) of the keep-out's section at z (mm), seen from outside inwards; 0 where it does not reach."""
+        angle = np.radians(np.asarray(azimuth, dtype=float))
+        direction = np.stack([-np.cos(angle), -np.sin(angle), np.zeros_like(angle)], axis=1)
+        origins = -direction * outermost + np.array([0.0, 0.0, z])
+        found = self.first_entry(origins, direction, np.full(len(angle), outermost))
+        radius = np.where(np.isfinite(found.value), outermost - found.value, 0.0)
+        return Entries(radius, found.state, found.mask, found.slope)
+
+    def touches(self, triangles: Array, *, smallest: float = 0.02) -> tuple[NDArray[np.int64], Array]:
+        """How many uncertifiable places (packed beams,) and one place (packed beams, 3) a mesh has in each beam.
+
+        triangles: (m, 3, 3) mm, seat coordinates. A place is a triangle smaller than `smallest` mm that cannot be shown
+        to be clear, so that a mesh within about that distance of the keep-out counts as touching.
+        """
+        touched = np.zeros(len(self.reach), np.int64)
+        where = np.zeros((len(self.reach), 3))
+        spread = np.array(
+            [
+                np.hypot(*self.corners[self.corner_at[self.piece_at[b]] : self.corner_at[self.piece_at[b + 1]]].T).max()
+                for b in range(len(self.reach))
+            ]
+        )
+        kernel.mesh_kernel(
+            np.ascontiguousarray(triangles, dtype=float), *self.packed, spread, smallest, touched, where
+        )
+        return touched, where
+
+    def binding(self, entries: _Located, index: int) -> str:
+        """What binds at one place, in words: the setting, the frame point and the windows."""
+        if entries.state[index] < 0:
+            return "no setting"
+        beam = self.beams[self.source[entries.state[index]]]
+        return f"{beam.label}, {beam.frame.describe(entries.slope[index])} ({window_names(int(entries.mask[index]))})"
+
+
+def window_names(mask: int) -> str:
+    """The windows of a bit mask in words."""
+    names = []
+    for k in range(16):
+        if mask >> k & 1:
+            names.append({0: "entrance pupil", 1: "front rim"}.get(k, "rear window" if k == 2 else f"window {k + 1}"))
+    return " and ".join(names) if names else "start of the wall"
+
+
+def _from_seat(wall: RoundWall) -> tuple[Array, Array]:
+    """Breakpoints of the wall from the seat plane forward."""
+    z = np.asarray(wall.z, dtype=float)
+    r = np.asarray(wall.radius, dtype=float)
+    if wall.is_tube:
+        return np.zeros(1), r[:1].copy()
+    keep = z > 0
+    return np.concatenate([[0.0], z[keep]]), np.concatenate([[float(wall.radius_at(1e-9))], r[keep]])
+
+
+def _lip_lines(away: float, across: Array, side: int, turn: float, cap: float) -> tuple[Array, Array, Array]:
+    """Forward lines from places across one wall of a tunnel, turned by an angle in radians."""
+    angle = side * math.pi / 2 + turn
+    # Local axes: outwards from the wall and along it.
+    x = away * math.cos(angle) - across * math.sin(angle)
+    y = away * math.sin(angle) + across * math.cos(angle)
+    origins = np.stack([x, y, np.zeros_like(x)], axis=1)
+    directions = np.tile(np.array([0.0, 0.0, 1.0]), (len(x), 1))
+    return origins, directions, np.full(len(x), cap)
+
+
+def _is_steady(beam: Beam) -> bool:
+    """True where the keep-out, once entered going straight forward, is not left again.
+
+    Proof for centred windows and a frame that is star-shaped about the axis: the smallest window m lets the ray at its
+    edge parallel to the axis through all others, and a ray sloping inwards at its edge lies lower everywhere ahead; so
+    the support of a section never falls with z, and sections grow.
+    """
+    windows = beam.windows
+    if np.any(windows[:, 2:] != 0) or math.isfinite(beam.object_distance):
+        return False
+    if windows[np.argmin(windows[:, 1]), 0] < 0:
+        return False
+    return all(_holds_axis(piece) for piece in beam.pieces)
+
+
+def _holds_axis(polygon: Array) -> bool:
+    following = np.roll(polygon, -1, 0)
+    cross = polygon[:, 0] * following[:, 1] - polygon[:, 1] * following[:, 0]
+    return bool(np.all(cross >= -1e-12))
+
+
+def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
+    """The keep-out of the beams, grown by the margin.
+
+    Radial: every window is widened by it, which holds the keep-out moved sideways by as much in any direction. Axial:
+    the beams are taken with the hood moved forward by it (and, where that is not surely the worst place, back and in
+    the middle). Rotation: applied where a rim is read, see `KeepOut.rim`.
+    """
+    margin = margin or Margin(radial=0, axial=0, rotation=0)
+    grown: list[Beam] = []
+    source: list[int] = []
+    for index, beam in enumerate(beams):
+        wide = beam.widened(margin.radial)
+        shifts = [-margin.axial]
+        if margin.axial > 0 and not _is_steady(beam):
+            shifts += [0.0, margin.axial]
+        for shift in shifts:
+            grown.append(wide.at_reach(wide.reach + shift))
+            source.append(index)
+    corner_at, piece_at, window_at = [0], [0], [0]
+    corners: list[Array] = []
+    for beam in grown:
+        for piece in beam.pieces:
+            corners.append(piece)
+            corner_at.append(corner_at[-1] + len(piece))
+        piece_at.append(piece_at[-1] + len(beam.pieces))
+        window_at.append(window_at[-1] + len(beam.windows))
+    return KeepOut(
+        beams=tuple(beams),
+        margin=margin,
+        source=np.array(source, np.int64),
+        windows=np.concatenate([beam.windows for beam in grown]),
+        window_at=np.array(window_at, np.int64),
+        corners=np.concatenate(corners),
+        corner_at=np.array(corner_at, np.int64),
+        piece_at=np.array(piece_at, np.int64),
+        reach=np.array([beam.reach for beam in grown]),
+        distance=np.array([beam.object_distance for beam in grown]),
+        steady=np.array([_is_steady(beam) for beam in grown]),
+    )
+
+
+def pupil_only_rim(radius: float, azimuth: Array, *, half_width: Array, half_height: Array, pupil: Array, depth: Array) -> Array:
+    """The rim (states, n) in mm ahead of the front rim for one window alone: the closed form, for checks and previews.
+
+    azimuth: (n,) degrees. half_width, half_height: half-frame slopes (states,); pupil radius and depth (states,), mm.
+    The wall at `radius` stays clear until the distance s from the pupil at which the point comes within the pupil's
+    radius of the rectangle of half sides s W and s H: past the right or top side, or round the corner.
+    """
+    angle = np.radians(np.asarray(azimuth, dtype=float))[None, :]
+    x, y = radius * np.abs(np.cos(angle)), radius * np.abs(np.sin(angle))
+    w, h = np.atleast_1d(half_width)[:, None], np.atleast_1d(half_height)[:, None]
+    a, d = np.atleast_1d(pupil)[:, None], np.atleast_1d(depth)[:, None]
+    side, top = (x - a) / w, (y - a) / h
+    # Corner: (x - s W)^2 + (y - s H)^2 = a^2, first root, where the point lies beyond both sides.
+    square = w * w + h * h
+    middle = x * w + y * h
+    under = np.maximum(middle * middle - square * (x * x + y * y - a * a), 0.0)
+    corner = (middle - np.sqrt(under)) / square
+    s = np.where(y <= side * h, side, np.where(x <= top * w, top, corner))
+    return np.asarray(np.maximum(s, 0.0) - d)

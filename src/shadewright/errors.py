@@ -1,0 +1,27 @@
+"""The one tree of errors that users meet: each message is a sentence saying where, what and what to do."""
+
+from __future__ import annotations
+
+
+class ShadewrightError(Exception):
+    """Anything the user can mend; its text is one clear sentence. The command line turns it into exit code 2."""
+
+
+class DocumentError(ShadewrightError):
+    """A document cannot be read: names the file, the field, the value, what is allowed and what to do."""
+
+
+class OpticsError(ShadewrightError):
+    """A lens and camera that cannot exist or cannot be shaded, such as a field of 180 degrees or more."""
+
+
+class FitError(ShadewrightError):
+    """No hood meets the wishes; names the wish that stands in the way."""
+
+
+class MakeError(ShadewrightError):
+    """A solid, template or drawing cannot be made as asked, or failed its check."""
+
+
+class FileError(ShadewrightError):
+    """A file cannot be read or written; nothing half-written is left behind."""

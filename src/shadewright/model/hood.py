@@ -1,0 +1,297 @@
+"""The hood document: wishes before `fit`, a finished description after it, or a hood measured by hand."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from shadewright.model.base import Length, LengthOrZero, Name, Offset, Part, Stops
+from shadewright.model.lens import thread_size
+
+
+class WallShape(StrEnum):
+    """The inner surface of the hood."""
+
+    TUBE = "tube"
+    CONE = "cone"
+    STEPPED = "stepped"
+    TUNNEL = "tunnel"
+
+
+class RimShape(StrEnum):
+    """The curve in which the wall ends."""
+
+    PETAL = "petal"  # the most shade that can be made
+    DEEPEST = "deepest"  # the edge of the keep-out itself
+    PLAIN = "plain"  # the same depth all round
+    SQUARE_CUT = "square-cut"  # lobes with straight tops and straight sides
+    TUNNEL = "tunnel"  # four lips of a rectangular tunnel
+
+
+class Symmetry(StrEnum):
+    """Which reflections a petal rim must share."""
+
+    FRAME = "frame"  # left-right and up-down
+    LEFT_RIGHT = "left-right"
+    HALF_TURN = "half-turn"  # fits either way up
+    QUARTER_TURN = "quarter-turn"  # four equal lobes
+    NONE = "none"
+
+
+class SeatKind(StrEnum):
+    """How the hood holds on to the lens."""
+
+    SLIP_ON = "slip-on"
+    CLAMP = "clamp"
+    THREAD = "thread"
+
+
+class Fit(StrEnum):
+    """How tightly a slip-on seat holds: diametral play in mm is in `FIT_PLAY`."""
+
+    LOOSE = "loose"
+    SLIDING = "sliding"
+    SNUG = "snug"
+
+
+FIT_PLAY: dict[Fit, float] = {Fit.LOOSE: 0.4, Fit.SLIDING: 0.2, Fit.SNUG: 0.05}
+"""Inside diameter of a slip-on seat less the diameter it grips, mm (common practice, no source)."""
+
+
+class Step(Part):
+    """From `z` on (mm ahead of the seat plane) the inside diameter is `diameter` mm."""
+
+    z: Offset
+    diameter: Length
+
+
+class WallPart(Part):
+    """The inner surface: give what belongs to its shape. All lengths in mm."""
+
+    shape: WallShape = Field(default=WallShape.TUBE, strict=False)
+    inner_diameter: Length | None = None
+    """Tube: inside diameter."""
+    near_diameter: Length | None = None
+    """Cone: inside diameter at the seat plane (z = 0)."""
+    far_diameter: Length | None = None
+    """Cone: inside diameter at `far_z`."""
+    far_z: Length | None = None
+    steps: tuple[Step, ...] = Field(default=(), max_length=50, strict=False)
+    """Stepped: inside diameter from each z forward, in order."""
+    inner_width: Length | None = None
+    """Tunnel: inside width."""
+    inner_height: Length | None = None
+
+    @model_validator(mode="after")
+    def _complete(self) -> WallPart:
+        belongs = {
+            WallShape.TUBE: ("inner_diameter",),
+            WallShape.CONE: ("near_diameter", "far_diameter", "far_z"),
+            WallShape.STEPPED: ("steps",),
+            WallShape.TUNNEL: ("inner_width", "inner_height"),
+        }
+        needed = belongs[self.shape]
+        for name in needed:
+            if not getattr(self, name):
+                raise ValueError(f'a wall of shape "{self.shape}" needs {" and ".join(needed)}')
+        for shape, names in belongs.items():
+            for name in names:
+                if shape is not self.shape and getattr(self, name):
+                    raise ValueError(f'{name} belongs to shape "{shape}", not to "{self.shape}"; take one out')
+        positions = [step.z for step in self.steps]
+        if any(b <= a for a, b in zip(positions, positions[1:], strict=False)):
+            raise ValueError("steps must be listed from the seat forward, each z larger than the one before")
+        return self
+
+
+class Lips(Part):
+    """Depth of the four lips of a tunnel, mm ahead of the seat plane."""
+
+    right: Offset
+    top: Offset
+    left: Offset
+    bottom: Offset
+
+
+class MeasuredPetals(Part):
+    """Rim heights read with a ruler, mm ahead of the seat plane, at the four sides and four corners."""
+
+    right: Offset
+    top: Offset
+    left: Offset
+    bottom: Offset
+    corners: Offset
+    """The lowest height between two lobes, taken alike at all four corners."""
+    corner_azimuth: Annotated[float, Field(gt=5, lt=85)] = 35.0
+    """Azimuth of the top right corner's lowest point, degrees from the right side upwards."""
+
+
+class RimPart(Part):
+    """The rim: asked for by its shape alone, or given by exactly one of the other fields."""
+
+    shape: RimShape = Field(default=RimShape.PETAL, strict=False)
+    points: tuple[tuple[float, float], ...] = Field(default=(), max_length=20_000, strict=False)
+    """[azimuth in degrees, z in mm ahead of the seat plane], azimuth ascending within 0 to 360."""
+    depth: Offset | None = None
+    """A plain rim's z, mm ahead of the seat plane."""
+    lips: Lips | None = None
+    petals: MeasuredPetals | None = None
+    stl: str | None = Field(default=None, max_length=255)
+    """File name, beside this document, of the hood's mesh: seat plane at z = 0, z forward, mm."""
+
+    @field_validator("points", mode="before")
+    @classmethod
+    def _pairs(cls, value: object) -> object:
+        if isinstance(value, list | tuple):
+            return tuple(tuple(pair) if isinstance(pair, list | tuple) else pair for pair in value)
+        return value
+
+    @field_validator("points")
+    @classmethod
+    def _ordered(cls, value: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+        if not value:
+            return value
+        if len(value) < 8:
+            raise ValueError("must list at least 8 points round the rim")
+        angles = [pair[0] for pair in value]
+        if angles[0] < 0 or angles[-1] > 360 or any(b <= a for a, b in zip(angles, angles[1:], strict=False)):
+            raise ValueError("must have azimuths ascending from 0 to at most 360 degrees")
+        if angles[-1] - angles[0] >= 360:
+            raise ValueError("must not list both 0 and 360 degrees: they are the same place")
+        gaps = [b - a for a, b in zip(angles, angles[1:], strict=False)] + [angles[0] + 360 - angles[-1]]
+        if max(gaps) > 60:
+            raise ValueError("must not leave a gap of more than 60 degrees between neighbouring points")
+        if any(abs(pair[1]) > 3000 for pair in value):
+            raise ValueError("must keep z within 3000 mm of the seat plane")
+        return value
+
+    @model_validator(mode="after")
+    def _one_way(self) -> RimPart:
+        given = [name for name in ("points", "depth", "lips", "petals", "stl") if getattr(self, name) not in (None, ())]
+        if len(given) > 1:
+            raise ValueError(f"the rim is given twice, by {' and '.join(given)}; keep one of them")
+        return self
+
+    @property
+    def given(self) -> bool:
+        """True where the rim is known: fitted, measured, traced or a mesh."""
+        return bool(self.points) or any(v is not None for v in (self.depth, self.lips, self.petals, self.stl))
+
+
+class Wishes(Part):
+    """What the rim should respect. Lengths in mm."""
+
+    allowance: Stops = 0.0
+    """Worst loss allowed anywhere in the frame, stops; 0 means clear."""
+    largest_length: Length = 150.0
+    """No part of the rim further ahead of the seat plane than this."""
+    fillet_radius: Annotated[float, Field(ge=0, le=50)] = 4.0
+    """Smallest radius between lobes and at their tips, measured on the unrolled wall."""
+    smallest_lobe_width: Annotated[float, Field(ge=0, le=200)] = 15.0
+    symmetry: Symmetry = Field(default=Symmetry.FRAME, strict=False)
+    stands: bool = True
+    """The finished hood stands on its rim on a table."""
+
+
+class Margin(Part):
+    """How far the keep-out is grown."""
+
+    radial: Annotated[float, Field(ge=0, le=20)] = 0.3
+    """Sideways play and error of the windows, mm."""
+    axial: Annotated[float, Field(ge=0, le=20)] = 0.3
+    """Play of the seat along the axis, mm."""
+    rotation: Annotated[float, Field(ge=0, le=45)] = 1.0
+    """Rotational play of the mount to either side, degrees."""
+
+
+class Use(Part):
+    """Which part of the camera's frame the hood is for."""
+
+    crop: str | None = None
+    mask: str | None = None
+
+
+class Accessory(Part):
+    """A filter or step ring between lens and hood, listed from the lens forward. Lengths in mm."""
+
+    name: Name
+    thickness: Annotated[float, Field(gt=0, le=200)]
+    """How far it stands ahead of what it is screwed to."""
+    clear_diameter: Length
+    """Inside diameter of its front edge."""
+    outer_diameter: Length
+
+
+class Printer(Part):
+    """What the printer does to a part, mm, measured on a test piece."""
+
+    hole_compensation: Annotated[float, Field(ge=-1, le=2)] = 0.2
+    """Added to inside diameters of the seat, since printed holes come out small."""
+    thread_compensation: Annotated[float, Field(ge=-1, le=2)] = 0.1
+    """Taken off every external thread surface, measured on the diameter."""
+    first_layer_spread: Annotated[float, Field(ge=0, le=1)] = 0.2
+    """How far the first layer squeezes out; a chamfer of this size is cut at the edge on the bed."""
+
+
+class Build(Part):
+    """How the hood is made. Lengths in mm."""
+
+    thickness: Annotated[float, Field(ge=0.4, le=10)] = 2.0
+    seat: SeatKind = Field(default=SeatKind.SLIP_ON, strict=False)
+    fit: Fit = Field(default=Fit.SLIDING, strict=False)
+    seat_diameter: Length | None = None
+    """Diameter that the seat grips; left out: the lens's."""
+    seat_length: Annotated[float, Field(ge=2, le=100)] = 12.0
+    """How far the seat reaches back over the barrel, or the length of the thread."""
+    thread: str | None = None
+    """For a threaded seat, such as "M77x0.75"; left out: the lens's filter thread."""
+    rim_rounding: Annotated[float, Field(ge=0, le=5)] = 0.6
+    """Radius of the rounded edges of the rim."""
+    index_mark: bool = True
+    """A mark on the outside that shows which lobe is up."""
+    printer: Printer = Printer()
+
+    @field_validator("thread")
+    @classmethod
+    def _thread(cls, value: str | None) -> str | None:
+        if value is not None:
+            thread_size(value)
+        return value
+
+
+class Hood(Part):
+    """A hood as its document describes it. Lengths in mm, angles in degrees."""
+
+    document: Literal["hood"]
+    version: Literal[1]
+    name: Name
+    notes: str = Field(default="", max_length=10_000)
+    made_for: str = Field(default="", max_length=400)
+    """The lens and camera that the rim was fitted to; written by `fit`."""
+    wall: WallPart | None = None
+    """Left out: a tube round the seat and the front, with room for play."""
+    rim: RimPart = RimPart()
+    wishes: Wishes = Wishes()
+    margin: Margin = Margin()
+    use: Use = Use()
+    accessory: tuple[Accessory, ...] = Field(default=(), max_length=10, strict=False)
+    build: Build = Build()
+
+    @model_validator(mode="after")
+    def _matching(self) -> Hood:
+        tunnel_wall = self.wall is not None and self.wall.shape is WallShape.TUNNEL
+        if self.rim.lips is not None and not tunnel_wall:
+            raise ValueError('rim.lips belong to a wall of shape "tunnel"')
+        if tunnel_wall and (self.rim.points or self.rim.petals or self.rim.depth is not None):
+            raise ValueError('a wall of shape "tunnel" takes rim.lips, not points, petals or depth')
+        if self.rim.shape is RimShape.TUNNEL and self.wall is not None and not tunnel_wall:
+            raise ValueError('rim.shape = "tunnel" needs a wall of shape "tunnel", or no wall at all')
+        return self
+
+
+__all__ = [
+    "FIT_PLAY", "Accessory", "Build", "Fit", "Hood", "LengthOrZero", "Lips", "Margin", "MeasuredPetals", "Printer",
+    "RimPart", "RimShape", "SeatKind", "Step", "Symmetry", "Use", "WallPart", "WallShape", "Wishes",
+]  # fmt: skip

@@ -1,0 +1,173 @@
+"""The lens document: what a technician measures on a lens, state by state."""
+
+from __future__ import annotations
+
+import re
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from shadewright.model.base import FNumber, Length, LengthOrZero, Name, Offset, Part
+
+LONGEST_PUPIL = 3000.0
+THREAD_PATTERN = re.compile(r"^M(\d{1,3}(?:\.\d{1,2})?)x(\d(?:\.\d{1,2})?)$")
+
+
+class SeatPlace(StrEnum):
+    """What the hood is located on."""
+
+    BARREL = "barrel"  # the fixed barrel: the front moves inside the hood
+    FRONT = "front"  # the moving front: the hood travels with it
+    THREAD = "thread"  # the filter thread: accessories carry the hood forward
+
+
+class Projection(StrEnum):
+    """How image height r follows from the field angle θ."""
+
+    RECTILINEAR = "rectilinear"  # r = f tan θ
+    STEREOGRAPHIC = "stereographic"  # r = 2 f tan(θ/2)
+    EQUIDISTANT = "equidistant"  # r = f θ
+    EQUISOLID = "equisolid"  # r = 2 f sin(θ/2)
+    ORTHOGRAPHIC = "orthographic"  # r = f sin θ
+    MEASURED = "measured"  # r = f τ (1 + c1 τ² + c2 τ⁴ + …), τ = tan θ
+
+
+def thread_size(text: str) -> tuple[float, float]:
+    """Nominal diameter and pitch in mm of a metric thread such as "M77x0.75". Raises ValueError."""
+    found = THREAD_PATTERN.match(text)
+    if not found:
+        raise ValueError('must be a metric thread such as "M77x0.75" (diameter x pitch in mm)')
+    diameter, pitch = float(found.group(1)), float(found.group(2))
+    if not 10 <= diameter <= 250:
+        raise ValueError("must have a diameter from 10 to 250 mm")
+    if not 0.25 <= pitch <= 2:
+        raise ValueError("must have a pitch from 0.25 to 2 mm")
+    return diameter, pitch
+
+
+class Front(Part):
+    """The front of the barrel."""
+
+    rim_diameter: Length
+    """Outside diameter of the front rim, mm."""
+    clear_diameter: Length | None = None
+    """Diameter of the glass that is seen from the front, mm. Left out: estimated from the rim."""
+    filter_thread: str | None = None
+    turns: bool = False
+    """True where the front turns while focusing or zooming."""
+
+    @field_validator("filter_thread")
+    @classmethod
+    def _thread(cls, value: str | None) -> str | None:
+        if value is not None:
+            thread_size(value)
+        return value
+
+    @model_validator(mode="after")
+    def _inside(self) -> Front:
+        if self.clear_diameter is not None and self.clear_diameter > self.rim_diameter:
+            raise ValueError("clear_diameter cannot exceed rim_diameter: measure the glass, not the ring round it")
+        return self
+
+
+class Seat(Part):
+    """Where a hood is located on the lens."""
+
+    on: SeatPlace = Field(default=SeatPlace.BARREL, strict=False)
+    diameter: Length | None = None
+    """Outside diameter of the cylinder that a hood grips, mm."""
+
+
+class Mapping(Part):
+    """How the lens maps field angle to image height."""
+
+    kind: Projection = Field(default=Projection.RECTILINEAR, strict=False)
+    coefficients: tuple[float, ...] = Field(default=(), max_length=8, strict=False)
+    """For kind "measured": c1, c2, … of r = f τ (1 + c1 τ² + c2 τ⁴ + …), τ the tangent of the field angle."""
+
+    @model_validator(mode="after")
+    def _coefficients(self) -> Mapping:
+        if (self.kind is Projection.MEASURED) != bool(self.coefficients):
+            raise ValueError('coefficients belong to kind = "measured" and to no other; give both or neither')
+        return self
+
+
+class Window(Part):
+    """A circular aperture imaged into object space."""
+
+    depth: Offset
+    """Distance behind the front rim plane, mm; negative when ahead of it."""
+    radius: Length
+    decentre: tuple[Offset, Offset] = Field(default=(0.0, 0.0), strict=False)
+    """Position of the centre, mm right and up as the viewer sees the subject."""
+
+
+class StateStabiliser(Part):
+    """How far the lens's own stabiliser moves the image and the windows, mm in any direction."""
+
+    image: LengthOrZero = 0.0
+    pupil: LengthOrZero = 0.0
+
+
+class State(Part):
+    """One setting of the lens."""
+
+    focal_length: Annotated[float, Field(ge=1, le=3000)]
+    f_number: FNumber
+    smallest_f_number: FNumber | None = None
+    """The aperture stopped down furthest; left out: f/22, or the widest where that is smaller still."""
+    focus_distance: Annotated[float, Field(ge=5, le=1e7)] | Literal["infinity"] = "infinity"
+    """Distance from the front rim to the subject, mm."""
+    reach: Annotated[float, Field(ge=-1000, le=1000)] | None = None
+    """How far the front rim stands ahead of the seat plane, mm; negative where it sits behind."""
+    pupil_depth: Annotated[float, Field(ge=-1000, le=LONGEST_PUPIL)] | None = None
+    """Depth of the entrance pupil behind the front rim plane, mm."""
+    pupil_depth_plus_minus: Annotated[float, Field(ge=0, le=500)] = 0.0
+    """Uncertainty of pupil_depth, mm: the rim is safe over the whole interval."""
+    image_distance: Length | None = None
+    """What divides image height to give slope, mm; left out: the focal length, the safe value."""
+    rear_window: Window | None = None
+    windows: tuple[Window, ...] = Field(default=(), max_length=8, strict=False)
+    """Further windows beyond pupil, front rim and rear."""
+    pupil_decentre: tuple[Offset, Offset] = Field(default=(0.0, 0.0), strict=False)
+    shift: tuple[Annotated[float, Field(ge=0, le=100)], Annotated[float, Field(ge=0, le=100)]] = Field(
+        default=(0.0, 0.0), strict=False
+    )
+    """Travel of a shift movement to either side and up or down, mm at the frame."""
+    stabiliser: StateStabiliser = StateStabiliser()
+
+    @model_validator(mode="after")
+    def _apertures(self) -> State:
+        if self.smallest_f_number is not None and self.smallest_f_number < self.f_number:
+            raise ValueError(
+                "smallest_f_number is the aperture stopped down furthest, so it cannot be below f_number"
+            )
+        return self
+
+
+class Lens(Part):
+    """A lens as its document describes it. Lengths in mm, angles in degrees."""
+
+    document: Literal["lens"]
+    version: Literal[1]
+    name: Name
+    notes: str = Field(default="", max_length=10_000)
+    front: Front
+    seat: Seat = Seat()
+    projection: Mapping = Mapping()
+    image_circle: Length | None = None
+    """Diameter of the image circle, mm: beyond it no light of the lens falls."""
+    state: tuple[State, ...] = Field(min_length=1, max_length=200, strict=False)
+
+    @model_validator(mode="after")
+    def _distinct(self) -> Lens:
+        seen: set[tuple[float, float | str]] = set()
+        for state in self.state:
+            key = (state.focal_length, state.focus_distance)
+            if key in seen:
+                raise ValueError(
+                    f"state lists {state.focal_length:g} mm focused at {state.focus_distance} twice; keep one of them"
+                )
+            seen.add(key)
+        return self

@@ -1,0 +1,1 @@
+"""A lens as light: windows, projections, sweeps and beams."""

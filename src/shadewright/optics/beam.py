@@ -1,0 +1,164 @@
+"""A lens's beams: for each setting, the windows that limit light and the slopes of the frame.
+
+What follows (keep-out, loss, light) asks a beam only for what stands here, so that any other description of a lens
+that can fill a `Beam` is served by the same code.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.errors import OpticsError
+from shadewright.model.camera import Camera
+from shadewright.model.hood import Accessory, Use
+from shadewright.model.lens import Lens, SeatPlace
+from shadewright.optics.frame import Frame, frame_half_sizes
+from shadewright.optics.settings import PUPIL_GROWTH, Estimate, ResolvedLens, Setting, resolve, sweep
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Beam:
+    """The light of one setting, in front-rim coordinates (z = 0 the front rim plane), moved forward by `reach`.
+
+    windows: (k, 4) depth behind the front rim plane, radius, centre x and y (mm); row 0 the entrance pupil.
+    pieces: convex polygons (n, 2) of slope whose union holds every frame point.
+    object_distance: from the pupil plane to the subject plane (mm), infinity allowed. A frame point's slope is that of
+    the ray through the pupil's centre.
+    """
+
+    windows: Array
+    pieces: tuple[Array, ...]
+    reach: float
+    object_distance: float
+    label: str
+    frame: Frame
+    setting: Setting
+
+    @property
+    def front_radius(self) -> float:
+        """Radius of the clear front glass, mm."""
+        return float(self.windows[1, 1])
+
+    def at_reach(self, reach: float) -> Beam:
+        """The same beam with the front rim plane at another place."""
+        return replace(self, reach=reach)
+
+    def widened(self, radial: float) -> Beam:
+        """The beam with every window larger by `radial` mm, and the frame likewise at a near subject."""
+        if radial == 0:
+            return self
+        windows = self.windows.copy()
+        windows[:, 1] += radial
+        pieces = self.pieces
+        if math.isfinite(self.object_distance):
+            pieces = tuple(_grown(piece, radial / self.object_distance) for piece in pieces)
+        return replace(self, windows=windows, pieces=pieces)
+
+    def scaled(self, factor: float) -> Beam:
+        """The beam with every window's radius multiplied by `factor`."""
+        windows = self.windows.copy()
+        windows[:, 1] *= factor
+        return replace(self, windows=windows)
+
+
+def _grown(polygon: Array, by: float) -> Array:
+    """A convex polygon enlarged about its middle so that it contains all points within `by` of it."""
+    middle = polygon.mean(axis=0)
+    along = np.roll(polygon, -1, 0) - polygon
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
+    inradius = float(np.min(np.sum(normal * (polygon - middle), axis=1)))
+    return np.asarray(middle + (polygon - middle) * (1 + by / inradius))
+
+
+@dataclass(frozen=True)
+class Job:
+    """A lens on a camera: everything the keep-out needs, resolved once.
+
+    half_width and half_height: of the used frame in mm, sensor travel included.
+    stack: total thickness in mm of accessories that carry the hood forward.
+    """
+
+    lens: Lens
+    camera: Camera
+    use: Use
+    resolved: ResolvedLens
+    half_width: float
+    half_height: float
+    stack: float
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """What was not measured."""
+        return self.resolved.estimates
+
+    def frame(self, setting: Setting) -> Frame:
+        """The frame in front of a setting, shift and stabiliser travel included."""
+        circle = self.lens.image_circle
+        return Frame(
+            half_width=self.half_width + setting.shift[0] + setting.image_travel,
+            half_height=self.half_height + setting.shift[1] + setting.image_travel,
+            image_distance=setting.image_distance,
+            mapping=self.lens.projection,
+            orientation=self.camera.orientation,
+            image_circle=None if circle is None else circle / 2,
+        )
+
+    def beam(self, setting: Setting) -> Beam:
+        """The beam of a setting. Raises OpticsError for a field no hood can serve."""
+        frame = self.frame(setting)
+        distance = math.inf
+        if math.isfinite(setting.focus_distance):
+            distance = setting.focus_distance + setting.pupil_depth
+            if distance <= 0:
+                raise OpticsError(
+                    f"state: at {setting.label} the entrance pupil would lie beyond the subject; check pupil_depth."
+                )
+        return Beam(
+            windows=np.array(setting.windows, dtype=float),
+            pieces=tuple(frame.pieces()),
+            reach=setting.reach - self.stack,
+            object_distance=distance,
+            label=setting.label,
+            frame=frame,
+            setting=setting,
+        )
+
+    def variants(self, setting: Setting) -> list[Setting]:
+        """The setting over the interval of its pupil depth: its ends and middle, or itself where it is known."""
+        spread = setting.pupil_depth_plus_minus
+        if spread == 0:
+            return [setting]
+        growth = PUPIL_GROWTH if self.resolved.pupil_estimated else 1.0
+        depths = (setting.pupil_depth - spread, setting.pupil_depth, setting.pupil_depth + spread)
+        return [setting.with_pupil_depth(depth, growth=growth) for depth in depths]
+
+    def swept(self, steps: int) -> list[Setting]:
+        """The lens's settings, with `steps` intervals between neighbouring listed ones where they form a grid."""
+        lattice = self.resolved.lattice
+        if lattice is None or steps <= 1 or lattice == (1, 1):
+            return list(self.resolved.settings)
+        zooms = np.linspace(0, lattice[0] - 1, (lattice[0] - 1) * steps + 1)
+        focuses = np.linspace(0, lattice[1] - 1, (lattice[1] - 1) * max(1, steps // 2) + 1)
+        return sweep(self.resolved, zooms, focuses)
+
+    def beams(self, settings: Iterable[Setting]) -> list[Beam]:
+        """The beams of the settings over the intervals of what is uncertain."""
+        return [self.beam(variant) for setting in settings for variant in self.variants(setting)]
+
+
+def job(lens: Lens, camera: Camera, *, use: Use | None = None, accessories: Iterable[Accessory] = ()) -> Job:
+    """Join a lens, a camera and what stands between lens and hood. Raises OpticsError."""
+    use = use or Use()
+    half_width, half_height = frame_half_sizes(camera, use)
+    stack = 0.0
+    if lens.seat.on is SeatPlace.THREAD:
+        stack = sum(accessory.thickness for accessory in accessories)
+    resolved = resolve(lens, half_diagonal=math.hypot(half_width, half_height))
+    return Job(lens, camera, use, resolved, half_width, half_height, stack)
