@@ -17,6 +17,8 @@ from shadewright.optics.beam import Beam
 
 Array = NDArray[np.float64]
 
+PLAY_STEP = 0.1
+"""Degrees between the places looked at within the rotational play."""
 TUNNEL_SAMPLES = 129
 """Places across each tunnel wall at which the entry is bracketed before it is refined."""
 
@@ -90,14 +92,24 @@ class KeepOut:
         return found
 
     def _with_play(self, wall: RoundWall, azimuth: Array, cap: float) -> Entries:
-        """The least entry within the rotational play either side, taken over offsets no more than 0.1 degree apart."""
+        """The least entry within the rotational play either side, from places PLAY_STEP degrees apart and both ends."""
         play = self.margin.rotation
-        count = max(2, math.ceil(play / 0.1))
-        offsets = np.linspace(-play, play, 2 * count + 1)
-        every = self._rim(wall, (azimuth[:, None] + offsets[None, :]).ravel(), cap)
-        value = every.value.reshape(len(azimuth), -1)
-        pick = np.argmin(value, axis=1)
-        rows = np.arange(len(azimuth)) * len(offsets) + pick
+        count = round(360.0 / PLAY_STEP)
+        grid = np.arange(count) * PLAY_STEP
+        ends = np.concatenate([azimuth - play, azimuth, azimuth + play])
+        every = self._rim(wall, np.concatenate([grid, ends]), cap)
+        inside = math.floor(play / PLAY_STEP + 1e-9)
+        nearest = np.rint(azimuth / PLAY_STEP).astype(np.int64)
+        offsets = np.arange(-inside, inside + 1)
+        around = (nearest[:, None] + offsets[None, :]) % count
+        # A grid place just outside the play, by rounding to the nearest, is not counted.
+        away = np.abs((around * PLAY_STEP - azimuth[:, None] + 180.0) % 360.0 - 180.0)
+        n = len(azimuth)
+        own = count + np.arange(n)[:, None] + np.array([0, n, 2 * n])[None, :]
+        candidates = np.concatenate([around, own], axis=1)
+        value = every.value[candidates]
+        value[:, : len(offsets)][away > play + 1e-9] = np.inf
+        rows = candidates[np.arange(n), np.argmin(value, axis=1)]
         return Entries(every.value[rows], every.state[rows], every.mask[rows], every.slope[rows])
 
     def first_entry(self, origins: Array, directions: Array, stops: Array) -> Entries:

@@ -1,1 +1,1 @@
-
+"""From a lens and wishes to a hood, and which hood to choose."""

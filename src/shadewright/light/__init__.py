@@ -1,1 +1,1 @@
-
+"""Light from outside the frame."""

@@ -1,13 +1,15 @@
 """A round wall as bands that can be laid flat, and the exact development of one band.
 
-Every band is a tube or a cone between two planes. `right` is the angle in degrees from the middle of a piece to
-the right, as seen from OUTSIDE the hood with forward up, so azimuth falls to the right: azimuth = centre - right.
+Every band is a tube or a cone between two planes. `right` is the angle in degrees from the middle of a piece
+to the right, as seen from OUTSIDE the hood with forward up, so azimuth falls to the right:
+azimuth = centre - right.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -37,7 +39,7 @@ class Band:
 
     @property
     def is_tube(self) -> bool:
-        """True for a band so nearly parallel that its development is a straight strip to within a micrometre."""
+        """True where the ends agree so closely that the development is a straight strip."""
         return abs(self.r1 - self.r0) < 1e-6
 
     def radius(self, z: float) -> float:
@@ -56,12 +58,13 @@ def wall_bands(wall: RoundWall, *, back: float, top: float) -> tuple[Band, ...]:
     Raises MakeError where the wall closes to nothing.
     """
     zs, rs = list(wall.z), list(wall.radius)
-    start = min(zs[0], 0.0)
+    steps_at_once = len(zs) > 1 and zs[1] - zs[0] <= SAME
+    start = zs[0] if steps_at_once else min(zs[0], 0.0)
     first = float(wall.radius_at(start))
     bands = [Band(-back, start, first, first)] if back > -start + SAME else []
-    if len(zs) == 1 or all(b - a <= SAME for a, b in zip(zs, zs[1:], strict=False)):
+    if len(zs) == 1 or all(b - a <= SAME for a, b in pairwise(zs)):
         zs, rs = [start, start + 1.0], [first, first]
-    for k, (a, b) in enumerate(zip(zs, zs[1:], strict=False)):
+    for k, (a, b) in enumerate(pairwise(zs)):
         if b - a <= SAME:
             continue
         whole = Band(a, b, rs[k], rs[k + 1])
@@ -80,8 +83,9 @@ def wall_bands(wall: RoundWall, *, back: float, top: float) -> tuple[Band, ...]:
     for band in merged:
         if min(band.r0, band.r1) <= 0.5:
             raise MakeError(
-                f"the wall closes to a radius of {min(band.r0, band.r1):.2f} mm between z = {band.z0:.1f} and "
-                f"{band.z1:.1f} mm; a template needs more than 0.5 mm: make far_diameter larger or the rim shallower."
+                f"the wall closes to a radius of {min(band.r0, band.r1):.2f} mm between z = {band.z0:.1f} "
+                f"and {band.z1:.1f} mm; a template needs more than 0.5 mm: make far_diameter larger or the rim "
+                "shallower."
             )
     return tuple(merged)
 
@@ -145,12 +149,12 @@ def spans_above(rim: Rim, level: float) -> tuple[Span, ...]:
 
 @dataclass(frozen=True)
 class Development:
-    """How a band of sheet `thickness` unrolls: (right, z) of the inside surface to (x, y) on the flat sheet, mm.
+    """How a band of sheet `thickness` unrolls: (right, z) on the inside surface to (x, y) on the sheet, mm.
 
-    Tube: the neutral line lies at R + s/2, so x = (R + s/2) right. Cone of half-angle a: the neutral surface lies s/2
-    along the normal, at slant distance R / sin a + (s/2) / tan a from its own tip, and an angle round the axis shrinks
-    to its product with sin a on the sheet. Lengths along the neutral surface are kept exactly (elementary geometry).
-    Origin: for a tube the middle of the piece at z = 0; for a cone the tip of the sector.
+    Tube: the neutral line lies at R + s/2, so x = (R + s/2) right. Cone of half-angle a: the neutral surface
+    lies s/2 along the normal, at slant distance R / sin a + (s/2) / tan a from its own tip, and an angle round
+    the axis shrinks to its product with sin a on the sheet. Lengths along the neutral surface are kept exactly
+    (elementary geometry). Origin: for a tube the middle of the piece at z = 0; for a cone the tip of the sector.
     """
 
     band: Band
@@ -181,7 +185,7 @@ class Development:
         return -right * self.sine
 
     def curve(self, right: Array, z: Array) -> Array:
-        """Points (m, 2) mm of a curve straight in (right, z) between the given points, chord error below CHORD."""
+        """Points (m, 2) mm of a curve straight in (right, z) between the given points, within CHORD."""
         if self.band.is_tube:
             return thinned(self.at(right, z))
         right, z = _split(right, z, np.ceil(np.abs(np.diff(right)) / 4.0))
@@ -200,7 +204,7 @@ def _split(right: Array, z: Array, counts: Array) -> tuple[Array, Array]:
 
 
 def thinned(points: Array) -> Array:
-    """The points (n, 2) less those within THINNING of the line that stays (the rule of Ramer, Douglas and Peucker)."""
+    """The points (n, 2) less those within THINNING of the line that stays (rule of Ramer, Douglas, Peucker)."""
     keep = np.zeros(len(points), dtype=bool)
     keep[[0, -1]] = True
     pending = [(0, len(points) - 1)]
@@ -221,3 +225,41 @@ def thinned(points: Array) -> Array:
             keep[middle] = True
             pending += [(a, middle), (middle, b)]
     return points[keep]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The part of one band that becomes one piece: `span` of azimuth, cut from z = `low` up to `high` or the rim."""
+
+    label: str
+    rim: Rim
+    span: Span
+    sheet: Development
+    low: float
+    high: float
+
+    @property
+    def band(self) -> Band:
+        """The band that it is cut from."""
+        return self.sheet.band
+
+    def right_of(self, azimuth: float) -> float:
+        """`right` of an azimuth, degrees from -180 to 180."""
+        return (self.span.centre - azimuth + 180.0) % 360.0 - 180.0
+
+    def top_at(self, right: Array | float) -> Array:
+        """z of the front edge, mm."""
+        return np.minimum(self.rim.z_at(self.span.centre - np.asarray(right, dtype=float)), self.high)
+
+    def front_edge(self) -> tuple[Array, Array]:
+        """The corners of the front edge from left to right: (right, z), each (n,)."""
+        azimuth, _ = rim_points(self.rim, self.high)
+        turns = np.concatenate([azimuth - 360.0, azimuth, azimuth + 360.0])
+        inside = (turns > self.span.low + SAME) & (turns < self.span.high - SAME)
+        chosen = np.concatenate([[self.span.low], np.unique(turns[inside]), [self.span.high]])
+        right = (self.span.centre - chosen)[::-1]
+        return right, self.top_at(right)
+
+    def around(self, z: float) -> Array:
+        """Points (n, 2) mm on the sheet of the line round the piece at z."""
+        return self.sheet.curve(np.array([-self.span.half, self.span.half]), np.full(2, z))

@@ -1,0 +1,199 @@
+"""Loss in stops over the frame: the sensor's view of a hood, and its worst place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.clearance import occlusion
+from shadewright.model.shape import HoodShape, MeshHood
+from shadewright.optics.beam import Beam, Job
+from shadewright.optics.settings import Setting
+
+Array = NDArray[np.float64]
+
+FULL_LOSS = 20.0
+"""Loss shown where a hood takes the whole beam, stops."""
+
+
+class Occluder:
+    """A hood prepared for loss: its edges, or its triangles where only a mesh is known."""
+
+    def __init__(self, shape: HoodShape) -> None:
+        self.triangles: Array | None = None
+        self.edges: occlusion.Edges | None = None
+        if isinstance(shape, MeshHood):
+            self.triangles = occlusion.triangles_of(shape)
+        else:
+            self.edges = occlusion.edges_of(shape)
+
+    def hidden(self, beam: Beam, slopes: Array, *, chords: int = occlusion.CHORDS) -> Array:
+        """Hidden share (n,) of the beam at frame slopes (n, 2); NaN where the lens itself passes nothing."""
+        slopes = np.ascontiguousarray(slopes, dtype=float)
+        shares = np.empty(len(slopes))
+        windows = np.ascontiguousarray(beam.windows)
+        if self.edges is not None:
+            occlusion.hidden_shares(
+                windows, slopes, beam.object_distance, self.edges.ahead_of(beam.reach), self.edges.normals,
+                self.edges.loop_at, chords, shares,
+            )  # fmt: skip
+        else:
+            assert self.triangles is not None
+            moved = self.triangles - np.array([0.0, 0.0, beam.reach])
+            occlusion.mesh_hidden_shares(windows, slopes, beam.object_distance, moved, occlusion.RASTER, shares)
+        return shares
+
+    def hidden_glass(self, radius: float, reach: float, slopes: Array, *, chords: int = occlusion.CHORDS) -> Array:
+        """Hidden share (n,) of a front glass of `radius` mm at `reach` for distant sources at slopes (n, 2)."""
+        slopes = np.ascontiguousarray(slopes, dtype=float)
+        shares = np.empty(len(slopes))
+        windows = np.array([[0.0, radius, 0.0, 0.0]])
+        if self.edges is not None:
+            occlusion.hidden_shares(
+                windows, slopes, np.inf, self.edges.ahead_of(reach), self.edges.normals, self.edges.loop_at, chords,
+                shares,
+            )  # fmt: skip
+        else:
+            assert self.triangles is not None
+            moved = self.triangles - np.array([0.0, 0.0, reach])
+            occlusion.mesh_hidden_shares(windows, slopes, np.inf, moved, occlusion.RASTER, shares)
+        return shares
+
+
+def stops(hidden: Array) -> Array:
+    """Loss in stops of hidden shares: -log2(1 - hidden), at most FULL_LOSS; NaN stays NaN."""
+    return np.minimum(-np.log2(np.maximum(1.0 - np.asarray(hidden), 2.0**-FULL_LOSS)), FULL_LOSS) + 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class SensorView:
+    """The sensor's view at one setting: frame points (rows, columns, 2) in mm and loss (rows, columns) in stops.
+
+    vignetting: (rows, columns) the lens's own loss by its windows, without any hood, in stops relative to the axis.
+    """
+
+    label: str
+    points: Array
+    loss: Array
+    vignetting: Array
+
+    @property
+    def worst(self) -> float:
+        """Largest loss in the view, stops."""
+        return float(np.nanmax(self.loss, initial=0.0))
+
+
+def sensor_view(beam: Beam, shape: HoodShape, *, columns: int = 61, rows: int = 41) -> SensorView:
+    """The map of loss over the frame at one setting."""
+    points = beam.frame.grid(columns, rows)
+    flat = points.reshape(-1, 2)
+    valid = np.all(np.isfinite(flat), axis=1)
+    loss = np.full(len(flat), np.nan)
+    own = np.full(len(flat), np.nan)
+    slopes = beam.frame.slopes(flat[valid])
+    loss[valid] = stops(Occluder(shape).hidden(beam, slopes))
+    own[valid] = window_vignetting(beam, slopes)
+    return SensorView(beam.label, points, loss.reshape(rows, columns), own.reshape(rows, columns))
+
+
+def window_vignetting(beam: Beam, slopes: Array) -> Array:
+    """The lens's own loss (n,) in stops at frame slopes (n, 2): area of the overlap of windows against the axis."""
+    slopes = np.ascontiguousarray(np.vstack([np.zeros((1, 2)), np.asarray(slopes, dtype=float)]))
+    areas = np.empty(len(slopes))
+    occlusion.overlap_areas(
+        np.ascontiguousarray(beam.windows), slopes, beam.object_distance, occlusion.CHORDS, areas
+    )
+    if areas[0] <= 0:
+        return np.full(len(slopes) - 1, np.nan)
+    return stops(1.0 - areas[1:] / areas[0])
+
+
+@dataclass(frozen=True)
+class WorstLoss:
+    """The worst loss found: stops, the setting's label and the frame point in words and mm."""
+
+    stops: float
+    label: str
+    where: str
+    point: tuple[float, float]
+
+
+def frame_samples(beam: Beam, *, per_side: int = 24, inner: int = 7) -> Array:
+    """Frame slopes (n, 2) at which loss is judged: the outline closely, corners included, and a coarse grid inside."""
+    slopes = []
+    for outline in beam.frame.outlines():
+        following = np.roll(outline, -1, 0)
+        share = np.arange(max(2, per_side * 4 // len(outline)))[:, None] / max(2, per_side * 4 // len(outline))
+        for a, b in zip(outline, following, strict=True):
+            slopes.append(a + (b - a) * share)
+    grid = beam.frame.grid(inner, inner).reshape(-1, 2)
+    slopes.append(grid[np.all(np.isfinite(grid), axis=1)])
+    return beam.frame.slopes(np.concatenate(slopes))
+
+
+def apertures(setting: Setting) -> list[Setting]:
+    """The setting at its widest aperture and stopped down in whole stops to its smallest."""
+    f_number, settings = setting.f_number, [setting]
+    while f_number * 2**0.5 < setting.smallest_f_number * 1.001:
+        f_number *= 2**0.5
+        settings.append(setting.stopped_down(f_number))
+    if settings[-1].f_number < setting.smallest_f_number * 0.999:
+        settings.append(setting.stopped_down(setting.smallest_f_number))
+    return settings
+
+
+def worst_of_beam(beam: Beam, occluder: Occluder, *, refine: bool = True) -> WorstLoss:
+    """The worst loss of one setting over the frame: sampled along the outline and refined about the worst place."""
+    slopes = frame_samples(beam)
+    loss = np.nan_to_num(stops(occluder.hidden(beam, slopes)), nan=0.0)
+    k = int(np.argmax(loss))
+    best, at = float(loss[k]), slopes[k]
+    if refine and best > 0:
+        point = beam.frame.points(at[None, :])[0]
+        size = 2 * np.array([beam.frame.half_width, beam.frame.half_height]) / 24
+        limit = np.max(np.abs(np.concatenate(beam.frame.outlines())), axis=0)
+        for _ in range(4):
+            grid = np.stack(np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7)), axis=-1).reshape(-1, 2)
+            near = np.clip(point + grid * size, -limit, limit)
+            near = near[_inside(beam, near)]
+            if len(near) == 0:
+                break
+            found = np.nan_to_num(stops(occluder.hidden(beam, beam.frame.slopes(near))), nan=0.0)
+            j = int(np.argmax(found))
+            if found[j] > best:
+                best, point = float(found[j]), near[j]
+            size = size / 3
+        at = beam.frame.slopes(point[None, :])[0]
+    point = beam.frame.points(at[None, :])[0]
+    return WorstLoss(best, beam.label, beam.frame.describe(at), (float(point[0]), float(point[1])))
+
+
+def _inside(beam: Beam, points: Array) -> NDArray[np.bool_]:
+    inside = np.zeros(len(points), bool)
+    for outline in beam.frame.outlines():
+        along = np.roll(outline, -1, 0) - outline
+        cross = along[None, :, 0] * (points[:, None, 1] - outline[None, :, 1]) - along[None, :, 1] * (
+            points[:, None, 0] - outline[None, :, 0]
+        )
+        inside |= np.all(cross >= -1e-9, axis=1)
+    return inside
+
+
+def worst_loss(
+    job: Job, settings: Iterable[Setting], shape: HoodShape, *, stopped_down: bool = True
+) -> list[WorstLoss]:
+    """The worst loss of each setting over the frame, over its apertures and over what is uncertain, mm and stops."""
+    occluder = Occluder(shape)
+    worst = []
+    for setting in settings:
+        candidates: Sequence[Setting] = apertures(setting) if stopped_down else [setting]
+        found = [
+            worst_of_beam(job.beam(variant), occluder)
+            for candidate in candidates
+            for variant in job.variants(candidate)
+        ]
+        worst.append(max(found, key=lambda entry: entry.stops))
+    return worst

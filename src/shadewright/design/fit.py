@@ -1,0 +1,338 @@
+"""From a lens, a camera and wishes to a hood: the one short driver of the main job."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.clearance.keepout import Entries, KeepOut, keep_out
+from shadewright.clearance.loss import WorstLoss, worst_loss
+from shadewright.design import rims
+from shadewright.design.walls import default_wall, require_room
+from shadewright.errors import FitError
+from shadewright.model.camera import Camera
+from shadewright.model.geometry import wall_of
+from shadewright.model.hood import Hood, Lips, RimPart, RimShape, WallPart
+from shadewright.model.lens import Lens, SeatPlace
+from shadewright.model.shape import HoodShape, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
+from shadewright.optics.beam import Job, job
+from shadewright.optics.settings import Estimate, Setting
+
+Array = NDArray[np.float64]
+Progress = Callable[[str, float], None]
+
+FINE = 10
+"""Places per half degree at which the deepest rim is known before a rim is drawn under it."""
+SWEEP_TOLERANCE = 0.01
+"""A sweep is refined until the rim changes by less than this, mm."""
+FINEST_SWEEP = 64
+ALLOWANCE_TOLERANCE = 0.004
+"""How closely the worst loss meets the allowance, stops."""
+
+
+def silent(_step: str, _share: float) -> None:
+    """Progress that is not shown."""
+
+
+@dataclass(frozen=True)
+class EstimateEffect:
+    """What an estimate costs: the most that measuring could deepen the rim, mm, at its shallowest and anywhere."""
+
+    estimate: Estimate
+    deeper_at_shallowest: float
+    deeper_anywhere: float
+
+
+@dataclass(frozen=True, eq=False)
+class Fitting:
+    """A fitted hood and all that is known of it.
+
+    azimuth: (360,) degrees. deepest: (360,) the deepest rim (mm) under the margin, capped at the largest length;
+    for a tunnel the four lips. entries: what binds there. worst: the worst loss over all settings, None when clear
+    was asked for (it is then zero by construction).
+    """
+
+    job: Job
+    hood: Hood
+    shape: HoodShape
+    keepout: KeepOut
+    settings: tuple[Setting, ...]
+    azimuth: Array
+    deepest: Array
+    entries: Entries
+    plain_depth: float
+    worst: WorstLoss | None
+    scale: float
+    effects: tuple[EstimateEffect, ...]
+    warnings: tuple[str, ...]
+
+    def binding(self, index: int) -> str:
+        """What binds the deepest rim at one of its azimuths, in words."""
+        if self.entries.state[index] < 0:
+            return f"the largest length, {self.hood.wishes.largest_length:g} mm"
+        return self.keepout.binding(self.entries, index)
+
+
+def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) -> Fitting:
+    """The hood that the wishes ask for, fitted to a lens on a camera.
+
+    Raises OpticsError for impossible optics and FitError where no hood meets the wishes.
+    """
+    work = job(lens, camera, use=hood.use, accessories=hood.accessory)
+    shape_wanted, warnings = _rim_wanted(lens, hood)
+    part = hood.wall or default_wall(work, shape_wanted)
+    wall = wall_of(part)
+    if isinstance(wall, TunnelWall) and shape_wanted is not RimShape.TUNNEL:
+        if hood.rim.shape not in (RimShape.PETAL, RimShape.TUNNEL):
+            raise FitError(
+                f'rim.shape = "{hood.rim.shape}" does not go with a wall of shape "tunnel"; use "tunnel".'
+            )
+        shape_wanted = RimShape.TUNNEL
+    require_room(work, wall)
+    progress("settings", 0.0)
+    settings, keepout = _settled(work, wall, hood)
+    warnings += _notes(work, settings)
+    progress("rim", 0.3)
+    if hood.wishes.allowance > 0:
+        scale, shape, worst = _allowed(work, settings, wall, hood, shape_wanted, progress)
+        keepout = _keepout(work, settings, hood, scale)
+        if worst.stops < hood.wishes.allowance - 0.01:
+            warnings.append(
+                f"The largest length, {hood.wishes.largest_length:g} mm, stops the rim before the allowance is used up: "
+                f"the worst loss is {worst.stops:.2f} stop."
+            )
+    else:
+        scale, worst = 1.0, None
+        shape = _shape(keepout, wall, hood, shape_wanted)
+    azimuth, entries = _entries(keepout, wall, hood)
+    progress("estimates", 0.8)
+    plain_depth = float(np.min(entries.value))
+    fitted = _document(hood, part, shape, shape_wanted, lens, camera)
+    effects = _effects(work, wall, hood, shape)
+    progress("done", 1.0)
+    return Fitting(
+        work, fitted, shape, keepout, tuple(settings), azimuth, entries.value, entries, plain_depth, worst, scale,
+        effects, tuple(warnings),
+    )  # fmt: skip
+
+
+def _rim_wanted(lens: Lens, hood: Hood) -> tuple[RimShape, list[str]]:
+    """The shape of rim to make, plain where the hood turns with the front, and why."""
+    turns_with_it = lens.front.turns and lens.seat.on in (SeatPlace.FRONT, SeatPlace.THREAD)
+    if turns_with_it and hood.rim.shape is not RimShape.PLAIN:
+        return RimShape.PLAIN, [
+            f'The front turns and carries the hood round with it, so that every part of a "{hood.rim.shape}" rim would '
+            "pass every place of the frame: only a plain rim can serve, and a plain one was made."
+        ]
+    return hood.rim.shape, []
+
+
+def _notes(work: Job, settings: Sequence[Setting]) -> list[str]:
+    notes = []
+    if all(state.rear_window is None for state in work.lens.state):
+        notes.append(
+            "No rear window is given, which is safe: the real beam is narrower off the axis and might allow a deeper rim."
+        )
+    if work.resolved.lattice is None:
+        notes.append(
+            "The listed states do not form a grid of zoom and focus, so only the listed ones were used, none between them."
+        )
+    return notes
+
+
+def _keepout(work: Job, settings: Sequence[Setting], hood: Hood, scale: float = 1.0) -> KeepOut:
+    beams = work.beams(settings)
+    if scale != 1.0:
+        beams = [beam.scaled(scale) for beam in beams]
+    return keep_out(beams, margin=hood.margin)
+
+
+def _settled(work: Job, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[list[Setting], KeepOut]:
+    """Settings dense enough that more of them no longer change the rim, and their keep-out. Raises FitError."""
+    steps, previous = 4, None
+    while True:
+        settings = work.swept(steps)
+        keepout = _keepout(work, settings, hood)
+        _azimuth, entries = _entries(keepout, wall, hood)
+        _require_outside(keepout, entries, wall)
+        same = previous is not None and float(np.max(np.abs(previous - entries.value))) < SWEEP_TOLERANCE
+        if same or len(settings) == len(work.resolved.settings) or steps >= FINEST_SWEEP:
+            return settings, keepout
+        previous, steps = entries.value, steps * 2
+
+
+def _require_outside(keepout: KeepOut, entries: Entries, wall: RoundWall | TunnelWall) -> None:
+    """Refuse a wall that stands in the beam from its start. Raises FitError."""
+    for index in np.nonzero(entries.state >= 0)[0]:
+        start = max(0.0, float(keepout.reach[entries.state[index]]))
+        if entries.value[index] <= start + 1e-6:
+            across = "that wide a tunnel" if isinstance(wall, TunnelWall) else f"{2 * wall.radius_at(1e-9):.1f} mm inside"
+            raise FitError(
+                f"wall: at {across} the wall itself stands in the beam, even right at the front rim "
+                f"({keepout.binding(entries, int(index))}); give a larger inside, or a smaller margin."
+            )
+
+
+def _entries(keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[Array, Entries]:
+    cap = hood.wishes.largest_length
+    if isinstance(wall, TunnelWall):
+        _rim, lips = keepout.tunnel(wall, cap=cap)
+        joined = Entries(
+            np.concatenate([lip.value for lip in lips]), np.concatenate([lip.state for lip in lips]),
+            np.concatenate([lip.mask for lip in lips]), np.concatenate([lip.slope for lip in lips]),
+        )  # fmt: skip
+        return np.array([0.0, 90.0, 180.0, 270.0]), joined
+    azimuth = np.arange(360.0)
+    return azimuth, keepout.rim(wall, azimuth, cap=cap)
+
+
+def fine_rim(keepout: KeepOut, wall: RoundWall, *, cap: float, per_node: int = FINE) -> Array:
+    """The deepest rim (per_node * rims.NODES,) in mm, the rotational play of the margin taken by a running minimum."""
+    count = per_node * rims.NODES
+    still = replace(keepout, margin=keepout.margin.model_copy(update={"rotation": 0.0}))
+    z = still.rim(wall, np.arange(count) * 360.0 / count, cap=cap).value
+    play = math.ceil(keepout.margin.rotation * count / 360.0 - 1e-9)
+    if play:
+        ahead = rims._running(z, play, np.minimum)
+        behind = rims._running(z[::-1], play, np.minimum)[::-1]
+        z = np.minimum(ahead, behind)
+    return z
+
+
+def _shape(
+    keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood, wanted: RimShape, *, per_node: int = FINE
+) -> HoodShape:
+    """The made rim under a keep-out."""
+    wishes = hood.wishes
+    if isinstance(wall, TunnelWall):
+        lips, _found = keepout.tunnel(wall, cap=wishes.largest_length)
+        low = [math.floor((v - 1e-4) * 1e4) / 1e4 for v in (lips.right, lips.top, lips.left, lips.bottom)]
+        return TunnelHood(wall, TunnelRim(*low))
+    fine = fine_rim(keepout, wall, cap=wishes.largest_length, per_node=per_node)
+    radius = float(wall.radius_at(float(np.median(fine))))
+    if wanted is RimShape.PLAIN:
+        return RoundHood(wall, rims.plain(fine, largest_length=wishes.largest_length))
+    if wanted is RimShape.SQUARE_CUT:
+        rim = rims.square_cut(
+            fine, largest_length=wishes.largest_length, symmetry=wishes.symmetry, width=wishes.smallest_lobe_width,
+            radius=radius,
+        )  # fmt: skip
+        return RoundHood(wall, rim)
+    ceiling = rims.safe_nodes(fine)
+    if wanted is RimShape.DEEPEST:
+        return RoundHood(wall, Rim.from_arrays(rims.nodes(), np.minimum(ceiling, wishes.largest_length)))
+    limits = rims.PetalLimits(
+        radius, wishes.fillet_radius, wishes.smallest_lobe_width, wishes.largest_length, wishes.symmetry, wishes.stands
+    )
+    return RoundHood(wall, rims.petal(ceiling, limits))
+
+
+def _allowed(
+    work: Job, settings: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood, wanted: RimShape, progress: Progress
+) -> tuple[float, HoodShape, WorstLoss]:
+    """The window scale whose made rim loses the allowance at worst; the settings judged grow until none is worse."""
+    target = hood.wishes.allowance
+    judged = _binding_settings(work, settings, wall, hood)
+    shape: HoodShape | None = None
+    for turn in range(6):
+        scale, shape = _bisect_scale(work, settings, judged, wall, hood, wanted)
+        everywhere = worst_loss(work, settings, shape)
+        k = int(np.argmax([entry.stops for entry in everywhere]))
+        progress("allowance", 0.3 + 0.08 * turn)
+        if everywhere[k].stops <= target + ALLOWANCE_TOLERANCE or settings[k] in judged:
+            return scale, shape, everywhere[k]
+        judged.append(settings[k])
+    assert shape is not None
+    return scale, shape, everywhere[k]
+
+
+def _binding_settings(work: Job, settings: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood) -> list[Setting]:
+    _azimuth, entries = _entries(_keepout(work, settings, hood, 0.8), wall, hood)
+    keep = _keepout(work, settings, hood)
+    per_setting = len(keep.beams) // len(settings)
+    indices = sorted({int(keep.source[s]) // per_setting for s in entries.state if s >= 0})
+    return [settings[i] for i in indices] or [settings[0]]
+
+
+def _bisect_scale(
+    work: Job, settings: Sequence[Setting], judged: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood,
+    wanted: RimShape,
+) -> tuple[float, HoodShape]:  # fmt: skip
+    target = hood.wishes.allowance
+    low, high = 0.02, 1.0
+
+    def made(scale: float) -> HoodShape:
+        return _shape(_keepout(work, settings, hood, scale), wall, hood, wanted, per_node=4)
+
+    def worst(shape: HoodShape) -> float:
+        return max(entry.stops for entry in worst_loss(work, judged, shape))
+
+    shape = made(low)
+    if worst(shape) <= target:
+        return low, shape
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        shape = made(middle)
+        loss = worst(shape)
+        if abs(loss - target) < ALLOWANCE_TOLERANCE / 2 or high - low < 1e-7:
+            return middle, shape
+        low, high = (middle, high) if loss > target else (low, middle)
+    return high, made(high)
+
+
+def _document(
+    hood: Hood, part: WallPart, shape: HoodShape, wanted: RimShape, lens: Lens, camera: Camera
+) -> Hood:
+    """The wishes completed with the wall and the rim."""
+    if isinstance(shape, TunnelHood):
+        r = shape.rim
+        rim = RimPart(shape=RimShape.TUNNEL, lips=Lips(right=r.right, top=r.top, left=r.left, bottom=r.bottom))
+    else:
+        assert isinstance(shape, RoundHood)
+        rim = RimPart(shape=wanted, points=tuple(zip(shape.rim.azimuth, shape.rim.z, strict=True)))
+    return hood.model_copy(update={"wall": part, "rim": rim, "made_for": f"{lens.name} on {camera.name}"})
+
+
+def _effects(work: Job, wall: RoundWall | TunnelWall, hood: Hood, shape: HoodShape) -> tuple[EstimateEffect, ...]:
+    """What each kind of estimate costs, from the listed settings alone."""
+    kinds: dict[str, Estimate] = {}
+    for estimate in work.estimates:
+        kinds.setdefault(estimate.field.split("].")[-1], estimate)
+    if not kinds:
+        return ()
+    settings = list(work.resolved.settings)
+    _azimuth, used = _entries(_keepout(work, settings, hood), wall, hood)
+    effects = []
+    for name, estimate in kinds.items():
+        at_shallowest, anywhere = 0.0, 0.0
+        for trial in _trials(name, settings, estimate):
+            known = keep_out([work.beam(setting) for setting in trial], margin=hood.margin)
+            if name != "pupil_depth":
+                known = _keepout(work, trial, hood)
+            _same, found = _entries(known, wall, hood)
+            at_shallowest = max(at_shallowest, float(np.min(found.value) - np.min(used.value)))
+            anywhere = max(anywhere, float(np.max(found.value - used.value)))
+        effects.append(EstimateEffect(estimate, at_shallowest, anywhere))
+    return tuple(effects)
+
+
+def _trials(name: str, settings: Sequence[Setting], estimate: Estimate) -> list[list[Setting]]:
+    """The settings as they would be with the estimated value known, at places of its range."""
+    if name == "pupil_depth":
+        return [
+            [s.with_pupil_depth(s.pupil_depth + share * s.pupil_depth_plus_minus) for s in settings]
+            for share in (-1.0, 0.0, 1.0)
+        ]
+    if name == "front.clear_diameter":
+        smaller = estimate.low / 2
+        return [
+            [
+                replace(s, front_radius=smaller, windows=(s.windows[0], (0.0, smaller, 0.0, 0.0), *s.windows[2:]))
+                for s in settings
+            ]
+        ]
+    return [[replace(s, reach=s.reach - estimate.used + estimate.high) for s in settings]]

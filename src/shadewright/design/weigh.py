@@ -1,0 +1,313 @@
+"""Weighing hoods against each other: what each lets in, what it costs, and which to choose."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.clearance.keepout import KeepOut
+from shadewright.design import rims
+from shadewright.design.fit import Fitting, fine_rim, fit
+from shadewright.errors import FitError
+from shadewright.light.share import LightMap, gain_stops, light_map, mask_let_in
+from shadewright.model.camera import Camera
+from shadewright.model.hood import Hood, RimPart, RimShape, WallShape
+from shadewright.model.lens import Lens, SeatPlace
+from shadewright.model.shape import HoodShape, Rim, RoundHood, TunnelHood
+from shadewright.optics.beam import Beam
+from shadewright.optics.settings import Setting
+
+Array = NDArray[np.float64]
+Progress = Callable[[str, float], None]
+
+CELLS = 101
+"""Cells across the sky map of a weighing."""
+FINGER_REACH = 25.0
+"""How far past a rim a finger reaches to turn a filter, mm (common practice, no source)."""
+LOBE_LOAD = 10.0
+"""A clumsy push on the tip of a lobe, N (common practice, no source)."""
+PRINTED_MODULUS = 2000.0
+"""Young's modulus of a common printed polymer (PETG), MPa; from memory, about 20 % either way."""
+PRINTED_STRENGTH = 40.0
+"""Its tensile strength, MPa; from memory, about 20 % either way, along the layers."""
+LAYER_SHARE = 0.5
+"""Strength across printed layers, as a share of that along them (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class LetIn:
+    """Direct light at one setting, shares of 1 and gains in stops.
+
+    bound_depth: the least any hood no deeper can let in. bound_wall: the least any rim on this wall, no deeper, lets in.
+    """
+
+    label: str
+    hood: float
+    bound_depth: float
+    bound_wall: float
+
+    @property
+    def gain(self) -> float:
+        """Gain over no hood, stops."""
+        return gain_stops(self.hood, 1.0)
+
+    @property
+    def efficiency_depth(self) -> float:
+        """What it stops, of what a perfect hood of this depth stops."""
+        return (1 - self.hood) / (1 - self.bound_depth) if self.bound_depth < 1 else 1.0
+
+    @property
+    def efficiency_wall(self) -> float:
+        """What it stops, of what the deepest rim on this wall to this depth stops."""
+        return (1 - self.hood) / (1 - self.bound_wall) if self.bound_wall < 1 else 1.0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One hood weighed. Lengths in mm.
+
+    reversed_length: from the seat's rear edge to the deepest tip, what it covers of the barrel when stored reversed.
+    lobe_stress: bending stress in MPa at the root of the longest lobe under LOBE_LOAD at its tip; 0 without lobes.
+    """
+
+    name: str
+    shape: HoodShape
+    light: tuple[LetIn, ...]
+    depth: float
+    shallowest: float
+    reversed_length: float
+    reaches_filter: bool
+    stands: bool
+    lobe_stress: float
+    lobe_bend: float
+
+    @property
+    def let_in(self) -> float:
+        """Mean let-in share over the settings weighed."""
+        return float(np.mean([entry.hood for entry in self.light]))
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """The candidates, the one asked for first; the choice and the reasons for it, in sentences."""
+
+    candidates: tuple[Candidate, ...]
+    choice: str
+    reasons: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+    def candidate(self, name: str) -> Candidate:
+        """The candidate of a name."""
+        return next(entry for entry in self.candidates if entry.name == name)
+
+
+def weighed_settings(fitting: Fitting, *, most: int = 4) -> list[Setting]:
+    """The settings light is weighed at: the listed focal lengths at the farthest focus, at most `most` of them."""
+    listed = fitting.job.resolved.settings
+    farthest = max(s.focus_distance for s in listed)
+    chosen = [s for s in listed if s.focus_distance == farthest]
+    if len(chosen) <= most:
+        return chosen
+    picks = np.unique(np.rint(np.linspace(0, len(chosen) - 1, most)).astype(int))
+    return [chosen[i] for i in picks]
+
+
+def let_in(fitting: Fitting, shape: HoodShape, setting: Setting, *, cells: int = CELLS) -> LetIn:
+    """Direct light past a hood at one setting, with its two bounds."""
+    beam = fitting.job.beam(setting)
+    depth = _deepest(shape)
+    hood = light_map(beam, shape, cells=cells).let_in
+    bound = _bound_at_depth(fitting.keepout, beam, depth, cells)
+    return LetIn(beam.label, hood, min(bound, 1.0), _bound_on_wall(fitting.keepout, beam, shape, depth, hood, cells))
+
+
+def _deepest(shape: HoodShape) -> float:
+    assert isinstance(shape, RoundHood | TunnelHood)
+    return shape.rim.deepest
+
+
+def _bound_at_depth(keepout: KeepOut, beam: Beam, depth: float, cells: int) -> float:
+    """Let-in share of the flat mask at `depth` whose opening is the keep-out's own section there."""
+    azimuth = np.arange(0.0, 360.0, 2.0)
+    section = keepout.section(depth, azimuth, outermost=20.0 * (abs(depth) + beam.front_radius + 10.0))
+    angle = np.radians(azimuth)
+    opening = np.stack([section.value * np.cos(angle), section.value * np.sin(angle)], axis=1)
+    return mask_let_in(beam, opening, depth, cells=cells)
+
+
+def _bound_on_wall(
+    keepout: KeepOut, beam: Beam, shape: HoodShape, depth: float, own: float, cells: int
+) -> float:
+    """Let-in share of the deepest rim on the hood's own wall, no deeper than the hood."""
+    if isinstance(shape, TunnelHood):
+        return own
+    assert isinstance(shape, RoundHood)
+    fine = fine_rim(keepout, shape.wall, cap=depth, per_node=2)
+    best = RoundHood(shape.wall, Rim.from_arrays(rims.nodes(), fine[::2]))
+    return min(own, light_map(beam, best, cells=cells).let_in)
+
+
+def candidate(name: str, fitting: Fitting, *, shape: HoodShape | None = None, cells: int = CELLS) -> Candidate:
+    """A hood weighed at the settings of its fitting."""
+    shape = fitting.shape if shape is None else shape
+    assert isinstance(shape, RoundHood | TunnelHood)
+    light = tuple(let_in(fitting, shape, setting, cells=cells) for setting in weighed_settings(fitting))
+    depth, shallowest = shape.rim.deepest, shape.rim.shallowest
+    front = max(s.reach for s in fitting.job.resolved.settings) - fitting.job.stack
+    stress, bend = _lobe_strength(shape, fitting.hood.build.thickness)
+    return Candidate(
+        name=name,
+        shape=shape,
+        light=light,
+        depth=depth,
+        shallowest=shallowest,
+        reversed_length=depth + fitting.hood.build.seat_length,
+        reaches_filter=shallowest - front <= FINGER_REACH,
+        stands=_stands(shape),
+        lobe_stress=stress,
+        lobe_bend=bend,
+    )
+
+
+def _stands(shape: RoundHood | TunnelHood) -> bool:
+    if isinstance(shape, TunnelHood):
+        lips = sorted((shape.rim.right, shape.rim.top, shape.rim.left, shape.rim.bottom))
+        opposite = abs(shape.rim.right - shape.rim.left) < 0.05 or abs(shape.rim.top - shape.rim.bottom) < 0.05
+        return lips[3] - lips[2] < 0.05 and opposite
+    z = shape.rim.z_at(rims.nodes())
+    return rims.standing_height(z) >= float(z.max()) - 0.02
+
+
+def _lobe_strength(shape: RoundHood | TunnelHood, thickness: float) -> tuple[float, float]:
+    """Root stress (MPa) and tip bend (mm) of the longest lobe as a flat cantilever with a load at its tip.
+
+    sigma = 6 F L / (b t^2), delta = F L^3 / (3 E I), I = b t^3 / 12 (W. C. Young and R. G. Budynas, Roark's Formulas for
+    Stress and Strain, table 8.1 case 1a). A curved lobe is stiffer than a flat one, so both are on the safe side.
+    """
+    if isinstance(shape, TunnelHood):
+        return 0.0, 0.0
+    z = shape.rim.z_at(rims.nodes())
+    length = float(z.max() - z.min())
+    if length < 1.0:
+        return 0.0, 0.0
+    middle = float(z.min()) + 0.25 * length
+    up = z >= middle
+    peak = int(np.argmax(z))
+    first = last = peak
+    while up[(first - 1) % len(z)] and peak - first < len(z):
+        first -= 1
+    while up[(last + 1) % len(z)] and last - peak < len(z):
+        last += 1
+    width = (last - first + 1) * 2 * math.pi * float(shape.wall.radius_at(middle)) / len(z)
+    stress = 6 * LOBE_LOAD * length / (width * thickness**2)
+    bend = LOBE_LOAD * length**3 / (3 * PRINTED_MODULUS * width * thickness**3 / 12)
+    return stress, bend
+
+
+def weigh(
+    lens: Lens, camera: Camera, hood: Hood, *, cells: int = CELLS, progress: Progress = lambda _s, _x: None
+) -> Weighing:
+    """Weigh plain, petal and tunnel hoods for the same wishes, and recommend one. Raises OpticsError, FitError."""
+    turning = lens.front.turns and lens.seat.on in (SeatPlace.FRONT, SeatPlace.THREAD)
+    wanted = [RimShape.PLAIN] if turning else [RimShape.PLAIN, RimShape.PETAL, RimShape.TUNNEL]
+    if not turning and hood.rim.shape not in wanted:
+        wanted.append(hood.rim.shape)
+    candidates, left_out = [], []
+    for index, shape in enumerate(wanted):
+        progress(str(shape), index / len(wanted))
+        try:
+            candidates.append(candidate(str(shape), fit(lens, camera, _asking(hood, shape)), cells=cells))
+        except FitError as error:
+            left_out.append(f"{shape}: {error}")
+    if not candidates:
+        raise FitError("no hood can be fitted: " + "; ".join(left_out))
+    progress("done", 1.0)
+    choice, reasons = _recommend(candidates, turning=turning, hood=hood)
+    return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out))
+
+
+def _asking(hood: Hood, shape: RimShape) -> Hood:
+    """The same wishes for another shape of rim; the wall goes where it does not belong to the shape."""
+    wall = hood.wall
+    if wall is not None and (wall.shape is WallShape.TUNNEL) != (shape is RimShape.TUNNEL):
+        wall = None
+    return hood.model_copy(update={"rim": RimPart(shape=shape), "wall": wall})
+
+
+def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) -> tuple[str, list[str]]:
+    """The choice and its reasons.
+
+    A hood that breaks under a push is out. Then what a candidate gains over the plain hood is worth its extra length
+    only from a tenth of a stop; a tunnel must beat a petal by a fifth, since it neither reverses for storage nor screws on.
+    """
+    named = {entry.name: entry for entry in candidates}
+    reasons = []
+    plain = named.get("plain")
+    if turning:
+        reasons.append("The front turns and takes the hood with it: only a plain rim stays clear at every angle.")
+    sound = {name: entry for name, entry in named.items() if entry.lobe_stress <= PRINTED_STRENGTH * LAYER_SHARE}
+    for name, entry in named.items():
+        if name not in sound:
+            reasons.append(
+                f"The {name} hood's longest lobe would see {entry.lobe_stress:.0f} MPa at its root under a push of "
+                f"{LOBE_LOAD:g} N, more than printed layers bear (about {PRINTED_STRENGTH * LAYER_SHARE:.0f} MPa): thicken the "
+                "wall or shorten it."
+            )
+    choice = min(sound or named, key=lambda name: named[name].let_in)
+    if choice == "tunnel" and "petal" in sound:
+        gain = gain_stops(named["tunnel"].let_in, sound["petal"].let_in)
+        if gain < 0.2:
+            reasons.append(
+                f"A tunnel would gain only {gain:.2f} stop over the petal hood and cannot be stored reversed: the petal "
+                "hood is preferred."
+            )
+            choice = "petal"
+    if plain is not None and choice != "plain":
+        gain = gain_stops(named[choice].let_in, plain.let_in)
+        if gain < 0.1 and "plain" in sound:
+            reasons.append(
+                f"The {choice} hood would gain only {gain:.2f} stop over a plain one: the plain hood is stronger, turns "
+                "freely and is chosen."
+            )
+            choice = "plain"
+        else:
+            reasons.append(f"It lets in {named[choice].let_in:.1%} of the light from outside the frame, a plain hood {plain.let_in:.1%} ({gain:.2f} stop better).")
+    reasons += _describe(named[choice], hood)
+    return choice, reasons
+
+
+def _describe(chosen: Candidate, hood: Hood) -> list[str]:
+    limit = hood.wishes.largest_length
+    reasons = [
+        f"It reaches {chosen.depth:.1f} mm ahead of the seat (the limit asked for is {limit:g} mm) and covers "
+        f"{chosen.reversed_length:.0f} mm of the barrel when stored reversed."
+        if chosen.name != "tunnel"
+        else f"It reaches {chosen.depth:.1f} mm ahead of the seat; a tunnel cannot be stored reversed."
+    ]
+    if chosen.reaches_filter:
+        reasons.append(f"A filter can be turned past its shallowest place, {chosen.shallowest:.1f} mm ahead of the seat.")
+    else:
+        reasons.append(
+            f"A filter cannot be reached past its rim ({chosen.shallowest:.1f} mm at the shallowest): take the hood off to "
+            "turn a polariser, or cut a finger slot at the bottom."
+        )
+    if chosen.lobe_stress > 0:
+        reasons.append(
+            f"Its longest lobe sees {chosen.lobe_stress:.0f} MPa and bends {chosen.lobe_bend:.1f} mm under a push of "
+            f"{LOBE_LOAD:g} N (flat-plate estimate, on the safe side)."
+        )
+    reasons.append("It stands face down on a table." if chosen.stands else "It does not stand face down on a table.")
+    return reasons
+
+
+def sky_maps(fitting: Fitting, shapes: Sequence[HoodShape | None], *, cells: int = CELLS) -> list[LightMap]:
+    """Lit-share maps at the shortest focal length weighed, one for each hood (None: no hood)."""
+    beam = fitting.job.beam(weighed_settings(fitting)[0])
+    return [light_map(beam, shape, cells=cells) for shape in shapes]
+
+
+__all__ = ["Candidate", "LetIn", "Weighing", "candidate", "let_in", "sky_maps", "weigh", "weighed_settings"]

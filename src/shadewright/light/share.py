@@ -1,0 +1,153 @@
+"""Direct light from outside the frame: lit-share maps, the let-in share, bounds and gains.
+
+The let-in share is the integral of L cos θ over directions ahead of the lens and outside the frame, over the integral
+of cos θ there. With direction cosines (ux, uy) the element cos θ dω is dux duy, so both are plain areas of the unit
+disc: the map is a square grid over that disc. L is the lit share of the front glass (a disc).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.clearance.loss import Occluder
+from shadewright.model.shape import HoodShape
+from shadewright.optics.beam import Beam
+
+Array = NDArray[np.float64]
+
+GRID = 161
+"""Cells across the unit disc of direction cosines."""
+CHORDS = 96
+"""Chords across the front glass for each direction."""
+
+
+@dataclass(frozen=True, eq=False)
+class LightMap:
+    """Lit share over the forward sky.
+
+    cosines: (n, n, 2) direction cosines (ux right, uy up) of each cell's middle. lit: (n, n) share of the front glass
+    that a distant source there reaches, NaN beyond the horizon. outside: (n, n) how much of each cell lies outside the
+    frame and within the horizon, 0 to 1.
+    """
+
+    cosines: Array
+    lit: Array
+    outside: Array
+    label: str
+
+    @property
+    def let_in(self) -> float:
+        """The let-in share: 1 with no hood, 0 for a perfect one."""
+        return float(np.nansum(self.lit * self.outside) / np.sum(self.outside))
+
+
+def _grid(cells: int) -> tuple[Array, Array]:
+    """Cell middles (cells, cells, 2) over the unit square, and how much of each lies within the horizon."""
+    edge = np.linspace(-1, 1, cells + 1)
+    middle = 0.5 * (edge[:-1] + edge[1:])
+    cosines = np.stack(np.meshgrid(middle, middle), axis=-1)
+    return cosines, _share(cosines, 2.0 / cells, lambda u: np.hypot(u[..., 0], u[..., 1]) < 1.0)
+
+
+def _share(cosines: Array, size: float, test) -> Array:  # type: ignore[no-untyped-def]
+    """Share of each cell that passes a test, by 8 x 8 points in it."""
+    offsets = (np.arange(8) + 0.5) / 8 - 0.5
+    total = np.zeros(cosines.shape[:2])
+    for dy in offsets:
+        for dx in offsets:
+            total += test(cosines + np.array([dx, dy]) * size)
+    return total / 64
+
+
+def _in_frame(beam: Beam, cosines: Array) -> NDArray[np.bool_]:
+    """Whether directions (..., 2) lie within the frame's pieces of slope."""
+    up = 1.0 - np.sum(cosines**2, axis=-1)
+    ahead = up > 0
+    slopes = cosines / np.sqrt(np.where(ahead, up, 1.0))[..., None]
+    inside = np.zeros(cosines.shape[:-1], bool)
+    for piece in beam.pieces:
+        within = np.ones_like(inside)
+        for a, b in zip(piece, np.roll(piece, -1, 0), strict=True):
+            within &= (b[0] - a[0]) * (slopes[..., 1] - a[1]) - (b[1] - a[1]) * (slopes[..., 0] - a[0]) >= 0
+        inside |= within
+    return inside & ahead
+
+
+def light_map(beam: Beam, shape: HoodShape | None, *, cells: int = GRID) -> LightMap:
+    """The lit share of the front glass over the sky at one setting; without a hood it is 1 everywhere."""
+    cosines, horizon = _grid(cells)
+    outside = horizon * _share(
+        cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~_in_frame(beam, u)
+    ) / np.maximum(horizon, 1e-12)
+    outside = np.minimum(outside, horizon)
+    up = 1.0 - np.sum(cosines**2, axis=-1)
+    seen = horizon > 0
+    # A cell that straddles the horizon is judged just above it.
+    slopes = cosines / np.sqrt(np.maximum(up, 1e-4))[..., None]
+    lit = np.full(seen.shape, np.nan)
+    if shape is None:
+        lit[seen] = 1.0
+    else:
+        hidden = Occluder(shape).hidden_glass(beam.front_radius, beam.reach, slopes[seen], chords=CHORDS)
+        lit[seen] = 1.0 - np.nan_to_num(hidden, nan=1.0)
+    return LightMap(cosines, lit, outside, beam.label)
+
+
+def mask_let_in(beam: Beam, opening: Array, z: float, *, cells: int = GRID) -> float:
+    """Let-in share of a flat mask at z (mm from the seat plane) whose hole is the polygon `opening` (n, 2), mm.
+
+    Nothing but the mask stops light, so it is the least that any hood no deeper can let in where the keep-out is convex.
+    """
+    cosines, horizon = _grid(cells)
+    outside = np.minimum(
+        horizon,
+        _share(cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~_in_frame(beam, u)),
+    )
+    ahead = z - beam.reach
+    if ahead <= 0:
+        return 1.0
+    wanted = outside > 0
+    up = 1.0 - np.sum(cosines**2, axis=-1)
+    slopes = (cosines / np.sqrt(np.maximum(up, 1e-4))[..., None])[wanted]
+    lit = _disc_in_polygon(opening, -slopes * ahead, beam.front_radius)
+    return float(np.sum(lit * outside[wanted]) / np.sum(outside))
+
+
+def _disc_in_polygon(polygon: Array, shifts: Array, radius: float) -> Array:
+    """Share (n,) of a disc about the origin inside a star-shaped polygon moved by each of shifts (n, 2).
+
+    Exact: the area common to a circle and a polygon, summed over its sides as signed sectors and triangles.
+    """
+    total = np.zeros(len(shifts))
+    for a, b in zip(polygon, np.roll(polygon, -1, 0), strict=True):
+        total += _sector(a + shifts, b + shifts, radius)
+    return np.clip(np.abs(total) / (math.pi * radius * radius), 0.0, 1.0)
+
+
+def _sector(a: Array, b: Array, radius: float) -> Array:
+    """Signed area common to a circle about the origin and the triangles (origin, a, b), each (n, 2)."""
+    d = b - a
+    length2 = np.maximum(np.sum(d * d, axis=1), 1e-300)
+    along = -np.sum(a * d, axis=1) / length2
+    foot = a + along[:, None] * d
+    away2 = np.sum(foot * foot, axis=1)
+    half = np.sqrt(np.maximum(radius * radius - away2, 0.0) / length2)
+    t0, t1 = np.clip(along - half, 0.0, 1.0), np.clip(along + half, 0.0, 1.0)
+    p0, p1 = a + t0[:, None] * d, a + t1[:, None] * d
+    inside = 0.5 * (p0[:, 0] * p1[:, 1] - p0[:, 1] * p1[:, 0])
+    return inside + 0.5 * radius * radius * (_angle(a, p0) + _angle(p1, b))
+
+
+def _angle(a: Array, b: Array) -> Array:
+    return np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], np.sum(a * b, axis=1))
+
+
+def gain_stops(let_in: float, reference: float) -> float:
+    """Gain in stops of a hood over another: log2 of the ratio of their let-in shares; infinity where nothing gets in."""
+    if let_in <= 0:
+        return math.inf
+    return math.log2(reference / let_in)
