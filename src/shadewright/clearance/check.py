@@ -92,7 +92,10 @@ def check(
     progress("settings", 0.0)
     showing = [_shows(job, [setting], shape, margin) for setting in settings]
     progress("loss", 0.3)
-    worst = worst_loss(job, settings, shape)
+    worst = [
+        worst_loss(job, [setting], shape)[0] if shows else _no_loss(setting)
+        for setting, shows in zip(settings, showing, strict=True)
+    ]
     verdicts = tuple(
         SettingVerdict(setting.label, shows, entry)
         for setting, shows, entry in zip(settings, showing, worst, strict=True)
@@ -115,6 +118,11 @@ def check(
         accessories=tuple(_stack(job, settings, accessories)),
         warnings=(),
     )
+
+
+def _no_loss(setting: Setting) -> WorstLoss:
+    """A clear setting: what is clear at the widest aperture is clear at all, since smaller beams lie within it."""
+    return WorstLoss(0.0, setting.label, "nowhere", (0.0, 0.0))
 
 
 def _rim_places(shape: RoundHood) -> Array:

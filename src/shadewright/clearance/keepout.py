@@ -60,7 +60,6 @@ class KeepOut:
     piece_at: NDArray[np.int64]
     reach: Array
     distance: Array
-    steady: NDArray[np.bool_]
 
     @property
     def packed(self) -> tuple[Array | NDArray[np.int64], ...]:
@@ -86,7 +85,7 @@ class KeepOut:
         found = Entries(np.empty(n), np.empty(n, np.int64), np.zeros(n, np.int64), np.zeros((n, 2)))
         angle = np.radians(azimuth)
         kernel.rim_kernel(
-            np.cos(angle), np.sin(angle), wall_z, wall_r, float(cap), *self.packed, self.steady,
+            np.cos(angle), np.sin(angle), wall_z, wall_r, float(cap), *self.packed,
             found.value, found.state, found.mask, found.slope,
         )  # fmt: skip
         return found
@@ -220,45 +219,20 @@ def _lip_lines(away: float, across: Array, side: int, turn: float, cap: float) -
     return origins, directions, np.full(len(x), cap)
 
 
-def _is_steady(beam: Beam) -> bool:
-    """True where the keep-out, once entered going straight forward, is not left again.
-
-    Proof for centred windows and a frame that is star-shaped about the axis: the smallest window m lets the ray at its
-    edge parallel to the axis through all others, and a ray sloping inwards at its edge lies lower everywhere ahead; so
-    the support of a section never falls with z, and sections grow.
-    """
-    windows = beam.windows
-    if np.any(windows[:, 2:] != 0) or math.isfinite(beam.object_distance):
-        return False
-    if windows[np.argmin(windows[:, 1]), 0] < 0:
-        return False
-    return all(_holds_axis(piece) for piece in beam.pieces)
-
-
-def _holds_axis(polygon: Array) -> bool:
-    following = np.roll(polygon, -1, 0)
-    cross = polygon[:, 0] * following[:, 1] - polygon[:, 1] * following[:, 0]
-    return bool(np.all(cross >= -1e-12))
-
-
 def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
     """The keep-out of the beams, grown by the margin.
 
     Radial: every window is widened by it, which holds the keep-out moved sideways by as much in any direction. Axial:
-    the beams are taken with the hood moved forward by it (and, where that is not surely the worst place, back and in
-    the middle). Rotation: applied where a rim is read, see `KeepOut.rim`.
+    the hood is taken moved forward by it, since straight forward a point first meets the keep-out that much sooner.
+    Rotation: applied where a rim is read, see `KeepOut.rim`.
     """
     margin = margin or Margin(radial=0, axial=0, rotation=0)
     grown: list[Beam] = []
     source: list[int] = []
     for index, beam in enumerate(beams):
         wide = beam.widened(margin.radial)
-        shifts = [-margin.axial]
-        if margin.axial > 0 and not _is_steady(beam):
-            shifts += [0.0, margin.axial]
-        for shift in shifts:
-            grown.append(wide.at_reach(wide.reach + shift))
-            source.append(index)
+        grown.append(wide.at_reach(wide.reach - margin.axial))
+        source.append(index)
     corner_at, piece_at, window_at = [0], [0], [0]
     corners: list[Array] = []
     for beam in grown:
@@ -278,7 +252,6 @@ def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
         piece_at=np.array(piece_at, np.int64),
         reach=np.array([beam.reach for beam in grown]),
         distance=np.array([beam.object_distance for beam in grown]),
-        steady=np.array([_is_steady(beam) for beam in grown]),
     )
 
 

@@ -24,6 +24,8 @@ from numba import njit
 
 CONVERGED = 1e-10
 """A certified step shorter than this (mm) ends the approach."""
+NUDGE = 1e-9
+"""Uncertified step (mm) past a place where two circles just touch: the error it can cause."""
 ROUNDING = 1e-12
 """What rounding alone may violate, relative to the numbers compared."""
 MOST_STEPS = 2000
@@ -136,11 +138,14 @@ def _pair_weights(mix, miy, mjx, mjy, nx, ny):
 
 @njit(cache=True, fastmath=False, error_model="numpy")
 def circle_crossings(ox, oy, r, px, py, q):
-    """Both crossings of two circles and whether they cross properly: (ok, x1, y1, x2, y2)."""
+    """Both crossings of two circles that meet, and whether neither lies within the other: (ok, x1, y1, x2, y2).
+
+    Circles that touch from outside have their touching place twice.
+    """
     dx = px - ox
     dy = py - oy
     d = math.hypot(dx, dy)
-    if d >= r + q or d <= abs(r - q) or d == 0.0:
+    if d <= abs(r - q) or d == 0.0:
         return False, 0.0, 0.0, 0.0, 0.0
     along = (d * d + r * r - q * q) / (2.0 * d)
     across = math.sqrt(max(0.0, r * r - along * along))
@@ -152,11 +157,13 @@ def circle_crossings(ox, oy, r, px, py, q):
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def assess(coef, count, s, corners, first, last, scratch, quick, out):
+def assess(coef, count, s, corners, first, last, scratch, span, back, out):
     """Where the point at s stands to one beam and one convex piece of its frame.
 
     Returns the certified step (mm along the line) to the next place that can be in the keep-out: 0 where the point is
-    in it, infinity where the line never enters. `quick` returns at the first violation, with any positive number.
+    in it, infinity where the line never enters. With `span` the question is another: whether one certificate holds both
+    here and `back` mm further along the line (a negative number looks behind). What a certificate leaves over is concave
+    along the line, so that nothing between the two places is in the keep-out then; the answer is 1, or 0 for not shown.
     scratch: (count, 6) work space. out, when violated: 0, 1 the frame slope that binds; 2 a bit mask of the binding
     windows; 3 the largest violation over the sum of its weights, in mm of window radius.
     """
@@ -184,13 +191,16 @@ def assess(coef, count, s, corners, first, last, scratch, quick, out):
         length = math.hypot(ux, uy)
         over = length - r
         if over > ROUNDING * (length + r):
-            if quick:
-                return 1.0
             out[3] = max(out[3], over)
             ux /= length
             uy /= length
             a0 = ux * ax + uy * ay - r
             a1 = ux * coef[k, 2] + uy * coef[k, 3] - coef[k, 7]
+            if span:
+                w = b + back * coef[k, 5]
+                if a0 + back * a1 > support(w * ux, w * uy, corners, first, last):
+                    return 1.0
+                continue
             ds = first_root(a0, a1, b * ux, b * uy, coef[k, 5] * ux, coef[k, 5] * uy, corners, first, last)
             if ds > furthest:
                 furthest = ds
@@ -208,16 +218,20 @@ def assess(coef, count, s, corners, first, last, scratch, quick, out):
             d = math.hypot(dx, dy)
             if d > (ri + rj) * (1.0 + ROUNDING):
                 # Two discs apart.
-                if quick:
-                    return 1.0
                 ux = dx / d
                 uy = dy / d
                 si = 1.0 if bi > 0.0 else -1.0
                 sj = -1.0 if bj > 0.0 else 1.0
                 ds = _step(
                     coef, scratch, i, j, -1, 1.0 / abs(bi), 1.0 / abs(bj), 0.0,
-                    si * ux, si * uy, sj * ux, sj * uy, 0.0, 0.0, s, corners, first, last, out, furthest,
+                    si * ux, si * uy, sj * ux, sj * uy, 0.0, 0.0, corners, first, last, out, furthest, span, back,
                 )  # fmt: skip
+                if span:
+                    if ds > 0.0:
+                        return 1.0
+                    continue
+                # Past the touch the side of the frame and the third disc have their say.
+                ds = max(ds, NUDGE)
                 if ds > furthest:
                     furthest = ds
                     out[0] = scratch[i, 4] - ri * ux
@@ -251,23 +265,27 @@ def assess(coef, count, s, corners, first, last, scratch, quick, out):
                     continue
                 vx = x1 if h1 <= h2 else x2
                 vy = y1 if h1 <= h2 else y2
-                if quick:
+                ds = _vertex_step(
+                    coef, scratch, i, j, -1, vx, vy, nx, ny, corners, first, last, out, furthest, span, back
+                )
+                if span and ds > 0.0:
                     return 1.0
-                ds = _vertex_step(coef, scratch, i, j, -1, vx, vy, nx, ny, s, corners, first, last, out, furthest)
                 furthest = max(furthest, ds)
             # Three discs.
             for k in range(j + 1, count):
                 ds = _three_discs(
-                    coef, scratch, i, j, k, ri, rj, x1, y1, x2, y2, s, corners, first, last, out, furthest, quick
+                    coef, scratch, i, j, k, ri, rj, x1, y1, x2, y2, corners, first, last, out, furthest, span, back
                 )
-                if quick and ds > 0.0:
+                if span and ds > 0.0:
                     return 1.0
                 furthest = max(furthest, ds)
+    if span:
+        return 0.0
     return furthest
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def _three_discs(coef, scratch, i, j, k, ri, rj, x1, y1, x2, y2, s, corners, first, last, out, furthest, quick):
+def _three_discs(coef, scratch, i, j, k, ri, rj, x1, y1, x2, y2, corners, first, last, out, furthest, span, back):
     """Certified step where discs i and j overlap but disc k misses the overlap; 0 where it does not miss it."""
     okx = scratch[k, 4]
     oky = scratch[k, 5]
@@ -293,13 +311,11 @@ def _three_discs(coef, scratch, i, j, k, ri, rj, x1, y1, x2, y2, s, corners, fir
     d = min(d1, d2)
     if d <= rk * (1.0 + ROUNDING):
         return 0.0
-    if quick:
-        return 1.0
-    return _vertex_step(coef, scratch, i, j, k, vx, vy, 0.0, 0.0, s, corners, first, last, out, furthest)
+    return _vertex_step(coef, scratch, i, j, k, vx, vy, 0.0, 0.0, corners, first, last, out, furthest, span, back)
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def _vertex_step(coef, scratch, i, j, k, vx, vy, nx, ny, s, corners, first, last, out, furthest):
+def _vertex_step(coef, scratch, i, j, k, vx, vy, nx, ny, corners, first, last, out, furthest, span, back):
     """Certified step at the crossing (vx, vy) of circles i and j, against side normal n or, for k >= 0, disc k."""
     uix = scratch[i, 0] - scratch[i, 2] * vx
     uiy = scratch[i, 1] - scratch[i, 2] * vy
@@ -327,10 +343,13 @@ def _vertex_step(coef, scratch, i, j, k, vx, vy, nx, ny, s, corners, first, last
         scratch[i, 2] * uix, scratch[i, 2] * uiy, scratch[j, 2] * ujx, scratch[j, 2] * ujy, nx, ny
     )
     if wi < 0.0:
-        return 0.0
+        # Circles that only touch give no sound certificate; past the touch they do, and NUDGE is all that is risked.
+        return 0.0 if span else NUDGE
     ds = _step(
-        coef, scratch, i, j, k, wi, wj, lk, uix, uiy, ujx, ujy, ukx, uky, s, corners, first, last, out, furthest
+        coef, scratch, i, j, k, wi, wj, lk, uix, uiy, ujx, ujy, ukx, uky, corners, first, last, out, furthest, span, back
     )
+    if not span:
+        ds = max(ds, NUDGE)
     if ds > furthest:
         out[0] = vx
         out[1] = vy
@@ -339,9 +358,12 @@ def _vertex_step(coef, scratch, i, j, k, vx, vy, nx, ny, s, corners, first, last
 
 @njit(cache=True, fastmath=False, error_model="numpy")
 def _step(
-    coef, scratch, i, j, k, li, lj, lk, uix, uiy, ujx, ujy, ukx, uky, s, corners, first, last, out, furthest
+    coef, scratch, i, j, k, li, lj, lk, uix, uiy, ujx, ujy, ukx, uky, corners, first, last, out, furthest, span, back
 ):
-    """The certified step of a certificate over two or three windows; fills out[2:] when it is the longest so far."""
+    """The certified step of a certificate over two or three windows, or with `span` whether it holds at both places.
+
+    Fills out[2:] when the step is the longest so far.
+    """
     a0 = li * (uix * scratch[i, 0] + uiy * scratch[i, 1] - scratch[i, 3])
     a0 += lj * (ujx * scratch[j, 0] + ujy * scratch[j, 1] - scratch[j, 3])
     a1 = li * (uix * coef[i, 2] + uiy * coef[i, 3] - coef[i, 7])
@@ -363,6 +385,9 @@ def _step(
     if over <= 0.0:
         return 0.0
     out[3] = max(out[3], over / (li + lj + lk))
+    if span:
+        there = support(w0x + back * w1x, w0y + back * w1y, corners, first, last)
+        return 1.0 if a0 + back * a1 > there else 0.0
     ds = first_root(a0, a1, w0x, w0y, w1x, w1y, corners, first, last)
     if ds > furthest:
         out[2] = float(mask)
@@ -374,7 +399,7 @@ def approach(coef, count, start, stop, corners, first, last, scratch, out):
     """First s in [start, stop] at which the line is in one piece's keep-out; infinity where it is not before `stop`."""
     s = start
     for _ in range(MOST_STEPS):
-        ds = assess(coef, count, s, corners, first, last, scratch, False, out)
+        ds = assess(coef, count, s, corners, first, last, scratch, False, 0.0, out)
         if ds < CONVERGED:
             return s
         s += ds
@@ -385,14 +410,14 @@ def approach(coef, count, start, stop, corners, first, last, scratch, out):
 
 @njit(cache=True, fastmath=False, error_model="numpy")
 def rim_kernel(
-    cosines, sines, wall_z, wall_r, cap, windows, window_at, corners, corner_at, piece_at, reach, distance, steady,
-    entry, state, mask, slope,
+    cosines, sines, wall_z, wall_r, cap, windows, window_at, corners, corner_at, piece_at, reach, distance, entry,
+    state, mask, slope,
 ):  # fmt: skip
     """First entry along each generatrix of a wall of revolution, over all beams.
 
-    wall_z, wall_r: (m,) breakpoints; the last piece runs on to z = cap. steady: (beams,) true where a point ahead of a
-    point in the keep-out, at the same place in the section, is in it too. Fills entry (n,) with z in mm (cap where
-    nothing is met), state (n,) with the binding beam or -1, mask (n,) binding windows, slope (n, 2).
+    wall_z, wall_r: (m,) breakpoints; the last piece runs on to z = cap. Fills entry (n,) with z in mm (cap where nothing
+    is met), state (n,) with the binding beam or -1, mask (n,) binding windows, slope (n, 2). A beam that one certificate
+    shows to be missed all the way to the best entry so far is passed over; this dismisses nearly all of them.
     """
     widest = 1
     for b in range(reach.shape[0]):
@@ -435,9 +460,8 @@ def rim_kernel(
                 for piece in range(piece_at[b], piece_at[b + 1]):
                     lo = corner_at[piece]
                     hi = corner_at[piece + 1]
-                    if steady[b] and tilt == 0.0:
-                        if assess(coef, count, stop, corners, lo, hi, scratch, True, out) > 0.0:
-                            continue
+                    if assess(coef, count, stop, corners, lo, hi, scratch, True, start - stop, out) > 0.0:
+                        continue
                     s = approach(coef, count, start, stop, corners, lo, hi, scratch, out)
                     if z0 + s < best or (found < 0 and z0 + s <= best):
                         best = z0 + s
@@ -490,7 +514,11 @@ def lines_kernel(
                 origins[n, 0], origins[n, 1], origins[n, 2], directions[n, 0], directions[n, 1], dz,
             )  # fmt: skip
             for piece in range(piece_at[b], piece_at[b + 1]):
-                s = approach(coef, count, start, stop, corners, corner_at[piece], corner_at[piece + 1], scratch, out)
+                lo = corner_at[piece]
+                hi = corner_at[piece + 1]
+                if stop < math.inf and assess(coef, count, stop, corners, lo, hi, scratch, True, start - stop, out) > 0.0:
+                    continue
+                s = approach(coef, count, start, stop, corners, lo, hi, scratch, out)
                 if s < best:
                     best = s
                     stop = s
@@ -564,7 +592,7 @@ def mesh_kernel(
                 clear = True
                 for piece in range(piece_at[b], piece_at[b + 1]):
                     ds = assess(
-                        coef, count, 0.0, corners, corner_at[piece], corner_at[piece + 1], scratch, False, out
+                        coef, count, 0.0, corners, corner_at[piece], corner_at[piece + 1], scratch, False, 0.0, out
                     )
                     if ds <= 0.0 or out[3] <= size * (largest + spread[b]):
                         clear = False

@@ -121,7 +121,7 @@ class WorstLoss:
     point: tuple[float, float]
 
 
-def frame_samples(beam: Beam, *, per_side: int = 24, inner: int = 7) -> Array:
+def frame_samples(beam: Beam, *, per_side: int = 16, inner: int = 5) -> Array:
     """Frame slopes (n, 2) at which loss is judged: the outline closely, corners included, and a coarse grid inside."""
     slopes = []
     for outline in beam.frame.outlines():
@@ -145,30 +145,39 @@ def apertures(setting: Setting) -> list[Setting]:
     return settings
 
 
-def worst_of_beam(beam: Beam, occluder: Occluder, *, refine: bool = True) -> WorstLoss:
-    """The worst loss of one setting over the frame: sampled along the outline and refined about the worst place."""
+def worst_of_beam(beam: Beam, occluder: Occluder) -> WorstLoss:
+    """The worst loss of one beam over the frame: sampled along the outline and refined about the worst place."""
+    coarse, slope = _coarse_worst(beam, occluder)
+    if coarse <= 0:
+        return _worst_at(beam, 0.0, slope)
+    best, point = coarse, beam.frame.points(slope[None, :])[0]
+    size = 2 * np.array([beam.frame.half_width, beam.frame.half_height]) / 24
+    limit = np.max(np.abs(np.concatenate(beam.frame.outlines())), axis=0)
+    grid = np.stack(np.meshgrid(np.linspace(-1, 1, 5), np.linspace(-1, 1, 5)), axis=-1).reshape(-1, 2)
+    for _ in range(4):
+        near = np.clip(point + grid * size, -limit, limit)
+        near = near[_inside(beam, near)]
+        if len(near) == 0:
+            break
+        found = np.nan_to_num(stops(occluder.hidden(beam, beam.frame.slopes(near))), nan=0.0)
+        j = int(np.argmax(found))
+        if found[j] > best:
+            best, point = float(found[j]), near[j]
+        size = size / 2.5
+    return _worst_at(beam, best, beam.frame.slopes(point[None, :])[0])
+
+
+def _worst_at(beam: Beam, loss: float, slope: Array) -> WorstLoss:
+    point = beam.frame.points(slope[None, :])[0]
+    return WorstLoss(loss, beam.label, beam.frame.describe(slope), (float(point[0]), float(point[1])))
+
+
+def _coarse_worst(beam: Beam, occluder: Occluder) -> tuple[float, Array]:
+    """Largest loss (stops) over samples of the frame, and its slope; sums below rounding count as nothing."""
     slopes = frame_samples(beam)
-    loss = np.nan_to_num(stops(occluder.hidden(beam, slopes)), nan=0.0)
+    loss = np.nan_to_num(stops(occluder.hidden(beam, slopes, chords=96)), nan=0.0)
     k = int(np.argmax(loss))
-    best, at = float(loss[k]), slopes[k]
-    if refine and best > 0:
-        point = beam.frame.points(at[None, :])[0]
-        size = 2 * np.array([beam.frame.half_width, beam.frame.half_height]) / 24
-        limit = np.max(np.abs(np.concatenate(beam.frame.outlines())), axis=0)
-        for _ in range(4):
-            grid = np.stack(np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7)), axis=-1).reshape(-1, 2)
-            near = np.clip(point + grid * size, -limit, limit)
-            near = near[_inside(beam, near)]
-            if len(near) == 0:
-                break
-            found = np.nan_to_num(stops(occluder.hidden(beam, beam.frame.slopes(near))), nan=0.0)
-            j = int(np.argmax(found))
-            if found[j] > best:
-                best, point = float(found[j]), near[j]
-            size = size / 3
-        at = beam.frame.slopes(point[None, :])[0]
-    point = beam.frame.points(at[None, :])[0]
-    return WorstLoss(best, beam.label, beam.frame.describe(at), (float(point[0]), float(point[1])))
+    return (float(loss[k]) if loss[k] > 1e-9 else 0.0), slopes[k]
 
 
 def _inside(beam: Beam, points: Array) -> NDArray[np.bool_]:
@@ -185,15 +194,12 @@ def _inside(beam: Beam, points: Array) -> NDArray[np.bool_]:
 def worst_loss(
     job: Job, settings: Iterable[Setting], shape: HoodShape, *, stopped_down: bool = True
 ) -> list[WorstLoss]:
-    """The worst loss of each setting over the frame, over its apertures and over what is uncertain, mm and stops."""
+    """The worst loss of each setting over the frame, over its apertures and over what is uncertain, stops."""
     occluder = Occluder(shape)
     worst = []
     for setting in settings:
         candidates: Sequence[Setting] = apertures(setting) if stopped_down else [setting]
-        found = [
-            worst_of_beam(job.beam(variant), occluder)
-            for candidate in candidates
-            for variant in job.variants(candidate)
-        ]
-        worst.append(max(found, key=lambda entry: entry.stops))
+        beams = [job.beam(variant) for candidate in candidates for variant in job.variants(candidate)]
+        found = [_coarse_worst(beam, occluder)[0] for beam in beams]
+        worst.append(worst_of_beam(beams[int(np.argmax(found))], occluder))
     return worst

@@ -27,9 +27,9 @@ Progress = Callable[[str, float], None]
 
 FINE = 10
 """Places per half degree at which the deepest rim is known before a rim is drawn under it."""
-SWEEP_TOLERANCE = 0.01
-"""A sweep is refined until the rim changes by less than this, mm."""
-FINEST_SWEEP = 64
+SWEEP_TOLERANCE = 0.02
+"""A sweep is refined until halving its intervals changes the rim by less than this, mm: the error left is a third."""
+FINEST_SWEEP = 32
 ALLOWANCE_TOLERANCE = 0.004
 """How closely the worst loss meets the allowance, stops."""
 
@@ -102,8 +102,8 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         keepout = _keepout(work, settings, hood, scale)
         if worst.stops < hood.wishes.allowance - 0.01:
             warnings.append(
-                f"The largest length, {hood.wishes.largest_length:g} mm, stops the rim before the allowance is used up: "
-                f"the worst loss is {worst.stops:.2f} stop."
+                f"The allowance of {hood.wishes.allowance:g} stop is not used up: the worst loss is {worst.stops:.2f} stop. "
+                "Either the largest length stops the rim first, or the least further depth would darken some place at once."
             )
     else:
         scale, worst = 1.0, None
@@ -153,7 +153,7 @@ def _keepout(work: Job, settings: Sequence[Setting], hood: Hood, scale: float = 
 
 def _settled(work: Job, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[list[Setting], KeepOut]:
     """Settings dense enough that more of them no longer change the rim, and their keep-out. Raises FitError."""
-    steps, previous = 4, None
+    steps, previous = 8, None
     while True:
         settings = work.swept(steps)
         keepout = _keepout(work, settings, hood)
@@ -238,14 +238,15 @@ def _allowed(
     target = hood.wishes.allowance
     judged = _binding_settings(work, settings, wall, hood)
     shape: HoodShape | None = None
+    every = work.swept(4)
     for turn in range(6):
         scale, shape = _bisect_scale(work, settings, judged, wall, hood, wanted)
-        everywhere = worst_loss(work, settings, shape)
+        everywhere = worst_loss(work, every, shape)
         k = int(np.argmax([entry.stops for entry in everywhere]))
         progress("allowance", 0.3 + 0.08 * turn)
-        if everywhere[k].stops <= target + ALLOWANCE_TOLERANCE or settings[k] in judged:
+        if everywhere[k].stops <= target + ALLOWANCE_TOLERANCE or every[k] in judged:
             return scale, shape, everywhere[k]
-        judged.append(settings[k])
+        judged.append(every[k])
     assert shape is not None
     return scale, shape, everywhere[k]
 
@@ -278,9 +279,12 @@ def _bisect_scale(
         middle = 0.5 * (low + high)
         shape = made(middle)
         loss = worst(shape)
-        if abs(loss - target) < ALLOWANCE_TOLERANCE / 2 or high - low < 1e-7:
+        if abs(loss - target) < ALLOWANCE_TOLERANCE / 2:
             return middle, shape
         low, high = (middle, high) if loss > target else (low, middle)
+        if high - low < 1e-5:
+            break
+    # The loss jumps past the allowance: keep the side that does not exceed it.
     return high, made(high)
 
 

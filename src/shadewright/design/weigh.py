@@ -36,6 +36,10 @@ PRINTED_STRENGTH = 40.0
 """Its tensile strength, MPa; from memory, about 20 % either way, along the layers."""
 LAYER_SHARE = 0.5
 """Strength across printed layers, as a share of that along them (common practice, no source)."""
+PETAL_GAIN = 0.1
+"""What a shaped rim must gain over a plain one to be worth its lobes, stops (a choice of this project)."""
+TUNNEL_GAIN = 0.3
+"""What a tunnel must gain over a petal hood to be worth its width, stops (a choice of this project)."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,8 @@ class Candidate:
     stands: bool
     lobe_stress: float
     lobe_bend: float
+    across: float
+    """Largest outside dimension across the axis."""
 
     @property
     def let_in(self) -> float:
@@ -170,7 +176,14 @@ def candidate(name: str, fitting: Fitting, *, shape: HoodShape | None = None, ce
         stands=_stands(shape),
         lobe_stress=stress,
         lobe_bend=bend,
+        across=_across(shape) + 2 * fitting.hood.build.thickness,
     )
+
+
+def _across(shape: RoundHood | TunnelHood) -> float:
+    if isinstance(shape, TunnelHood):
+        return 2 * max(shape.wall.half_width, shape.wall.half_height)
+    return 2 * float(np.max(shape.wall.radius_at(np.array([1e-9, shape.rim.deepest]))))
 
 
 def _stands(shape: RoundHood | TunnelHood) -> bool:
@@ -242,7 +255,8 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
     """The choice and its reasons.
 
     A hood that breaks under a push is out. Then what a candidate gains over the plain hood is worth its extra length
-    only from a tenth of a stop; a tunnel must beat a petal by a fifth, since it neither reverses for storage nor screws on.
+    only from PETAL_GAIN on; a tunnel must beat a petal by TUNNEL_GAIN, since it is wider, neither reverses for storage nor
+    screws on.
     """
     named = {entry.name: entry for entry in candidates}
     reasons = []
@@ -260,15 +274,15 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
     choice = min(sound or named, key=lambda name: named[name].let_in)
     if choice == "tunnel" and "petal" in sound:
         gain = gain_stops(named["tunnel"].let_in, sound["petal"].let_in)
-        if gain < 0.2:
+        if gain < TUNNEL_GAIN:
             reasons.append(
-                f"A tunnel would gain only {gain:.2f} stop over the petal hood and cannot be stored reversed: the petal "
-                "hood is preferred."
+                f"A tunnel would gain only {gain:.2f} stop over the petal hood, is {named['tunnel'].across:.0f} mm across "
+                f"against {sound['petal'].across:.0f} mm and cannot be stored reversed: the petal hood is preferred."
             )
             choice = "petal"
     if plain is not None and choice != "plain":
         gain = gain_stops(named[choice].let_in, plain.let_in)
-        if gain < 0.1 and "plain" in sound:
+        if gain < PETAL_GAIN and "plain" in sound:
             reasons.append(
                 f"The {choice} hood would gain only {gain:.2f} stop over a plain one: the plain hood is stronger, turns "
                 "freely and is chosen."

@@ -69,7 +69,7 @@ def wall_bands(wall: RoundWall, *, back: float, top: float) -> tuple[Band, ...]:
             continue
         whole = Band(a, b, rs[k], rs[k + 1])
         is_last = all(later - b <= SAME for later in zs[k + 1 :])
-        low = max(start if k == 0 else a, -back)
+        low = max(start if k == 0 else a, -back) + 0.0  # no minus zero
         high = top if is_last else min(b, top)
         if high - low > SAME:
             bands.append(whole.reaching(low, high))
@@ -84,8 +84,8 @@ def wall_bands(wall: RoundWall, *, back: float, top: float) -> tuple[Band, ...]:
         if min(band.r0, band.r1) <= 0.5:
             raise MakeError(
                 f"the wall closes to a radius of {min(band.r0, band.r1):.2f} mm between z = {band.z0:.1f} "
-                f"and {band.z1:.1f} mm; a template needs more than 0.5 mm: make far_diameter larger or the rim "
-                "shallower."
+                f"and {band.z1:.1f} mm; a template needs more than 0.5 mm: make far_diameter larger or the "
+                "rim shallower."
             )
     return tuple(merged)
 
@@ -152,9 +152,10 @@ class Development:
     """How a band of sheet `thickness` unrolls: (right, z) on the inside surface to (x, y) on the sheet, mm.
 
     Tube: the neutral line lies at R + s/2, so x = (R + s/2) right. Cone of half-angle a: the neutral surface
-    lies s/2 along the normal, at slant distance R / sin a + (s/2) / tan a from its own tip, and an angle round
-    the axis shrinks to its product with sin a on the sheet. Lengths along the neutral surface are kept exactly
-    (elementary geometry). Origin: for a tube the middle of the piece at z = 0; for a cone the tip of the sector.
+    lies s/2 along the normal, at slant distance R / sin a + (s/2) / tan a from its own tip, and an angle
+    round the axis shrinks to its product with sin a on the sheet. Lengths along the neutral surface are kept
+    exactly (elementary geometry). Origin: for a tube the middle of the piece at z = 0; for a cone the tip of
+    the sector.
     """
 
     band: Band
@@ -204,7 +205,7 @@ def _split(right: Array, z: Array, counts: Array) -> tuple[Array, Array]:
 
 
 def thinned(points: Array) -> Array:
-    """The points (n, 2) less those within THINNING of the line that stays (rule of Ramer, Douglas, Peucker)."""
+    """The points (n, 2) less those within THINNING of the line that stays (Ramer, Douglas, Peucker)."""
     keep = np.zeros(len(points), dtype=bool)
     keep[[0, -1]] = True
     pending = [(0, len(points) - 1)]
@@ -229,7 +230,7 @@ def thinned(points: Array) -> Array:
 
 @dataclass(frozen=True)
 class Stretch:
-    """The part of one band that becomes one piece: `span` of azimuth, cut from z = `low` up to `high` or the rim."""
+    """The part of a band that becomes one piece: a span of azimuth, z from `low` to `high` or the rim."""
 
     label: str
     rim: Rim

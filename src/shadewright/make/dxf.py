@@ -84,7 +84,7 @@ def _add_footer(space: ezdxf.layouts.Modelspace, template: FlatTemplate, label: 
 
 
 def _without_moment(text: str) -> str:
-    """DXF text with the moment of writing and the random identifiers made constant, so that files can be compared."""
+    """DXF text with the moment of writing and random identifiers made constant, so that files compare."""
     for name in ("TDCREATE", "TDUCREATE", "TDUPDATE", "TDUUPDATE"):
         text = re.sub(r"(\$" + name + r"\n *40\n)[^\n]*", r"\g<1>2451544.5", text)
     for name in ("VERSIONGUID", "FINGERPRINTGUID"):

@@ -98,12 +98,19 @@ def _tunnel_pieces(hood: TunnelHood, stock: Stock) -> tuple[list[Piece], list[st
     if stock.tab >= 5:
         text.append(TextMark("glue", width + stock.tab / 2 + 1, low + joined / 2, min(2.0, joined / 8), 90.0))
     piece = Piece(
-        "tunnel", PieceForm.PANELS, 90.0, (0.0, 0.0), (Polyline.of(outline, closed=True),), tuple(fold), tuple(mark), tuple(text),
-    )  # fmt: skip
+        "tunnel",
+        PieceForm.PANELS,
+        90.0,
+        (0.0, 0.0),
+        (Polyline.of(outline, closed=True),),
+        tuple(fold),
+        tuple(mark),
+        tuple(text),
+    )
     notes = [
-        *general_notes(stock),
-        f"Fold lines lie at half the thickness: each panel is its inside size plus {s:g} mm; once round "
-        f"2 x ({2 * wall.half_width:.2f} + {s:g}) + 2 x ({2 * wall.half_height:.2f} + {s:g}) = {width:.2f} mm.",
+        *general_notes(stock, grips=False),
+        f"Fold lines lie at half the thickness: each panel is its inside size plus {s:g} mm; once round 2 x "
+        f"({inside[1]:.2f} + {s:g}) + 2 x ({inside[0]:.2f} + {s:g}) = {width:.2f} mm.",
         "Score the fold lines on the printed side and bend the panels away from you by 90 degrees.",
         "A tunnel does not hold on a round barrel by itself: glue it to a plate or ring that fits the lens.",
     ]
@@ -115,14 +122,14 @@ def _check_tunnel(wall: TunnelWall, hood: TunnelHood, stock: Stock) -> None:
         lip = getattr(hood.rim, side)
         if lip + stock.back < LEAST_HEIGHT:
             raise MakeError(
-                f"the {side} lip lies at z = {lip:.2f} mm and the near edge at z = {-stock.back:.2f} mm, so less "
-                f"than {LEAST_HEIGHT:g} mm of that panel is left; make back larger or the lip deeper."
+                f"the {side} lip lies at z = {lip:.2f} mm and the near edge at z = {-stock.back:.2f} mm, so "
+                f"less than {LEAST_HEIGHT:g} mm of that panel is left; make back larger or the lip deeper."
             )
     narrowest = 2 * min(wall.half_width, wall.half_height)
     if stock.thickness > narrowest / 10:
         raise MakeError(
-            f"sheet_thickness = {stock.thickness:g} mm is too thick to fold round a tunnel {narrowest:.1f} mm "
-            f"wide; use sheet of at most {narrowest / 10:.2f} mm, or print the hood."
+            f"sheet_thickness = {stock.thickness:g} mm is too thick to fold round a tunnel {narrowest:.1f} "
+            f"mm wide; use sheet of at most {narrowest / 10:.2f} mm, or print the hood."
         )
 
 

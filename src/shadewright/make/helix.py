@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from shadewright.make.section import solid_of
 from shadewright.make.thread import MadeProfile
-from shadewright.make.wall import solid_of
-from shadewright.model.shape import Array
 
 
 def threaded_rod(profile: MadeProfile, *, bottom: float, top: float, segments: int) -> Any:

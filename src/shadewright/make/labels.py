@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from shadewright.make.bands import Band, Development, Span, Stretch
-from shadewright.make.pieces import Align, Polyline, Stock, TextMark
+from shadewright.make.pieces import LETTER, Align, Polyline, Stock, TextMark
 
 SIDES = {90.0: "TOP", 180.0: "LEFT", 0.0: "RIGHT", 270.0: "BOTTOM"}
 """Names of the four sides by azimuth, degrees, as seen from behind the camera."""
@@ -17,8 +17,6 @@ SMALLEST = 1.4
 """Height of capitals below which a row is left out, mm."""
 FROM_LINE = 2.2
 """Distance of a text from the line that it names, mm."""
-LETTER = 0.84
-"""Width of an average sans-serif letter for capitals of height 1 (common practice, no source)."""
 
 
 def band_marks(stretch: Stretch, stock: Stock, *, with_tab: bool) -> tuple[list[Polyline], list[TextMark]]:
@@ -40,7 +38,8 @@ def band_marks(stretch: Stretch, stock: Stock, *, with_tab: bool) -> tuple[list[
             marks.append(_arrow(sheet, right, low, top))
             texts += _index_texts(stretch, right, stock)
         else:
-            texts += _beside(stretch, right, [name], 1.0)
+            rows = [name] if span.full else [name, stretch.label]
+            texts += _beside(stretch, right, rows, 1.0)
     if span.full:
         texts += _beside(stretch, -span.half, ["BOTTOM, seam"], 1.0)
         top = float(stretch.top_at(span.half))
@@ -93,10 +92,10 @@ def _index_texts(stretch: Stretch, right: float, stock: Stock) -> list[TextMark]
 
 
 def _room(stretch: Stretch, right: float, side: float, length: float) -> tuple[float, float]:
-    """Where straight rows of `length` mm fit beside a line: base z, and the height from there along the sheet, mm.
+    """Where straight rows of `length` mm fit beside a line: base z, and height from there on the sheet, mm.
 
-    Of the spaces behind and ahead of the seat plane the larger is taken. On a cone an edge curves away from or
-    towards a straight row by about length^2 / (2 x radius on the sheet).
+    Of the spaces behind and ahead of the seat plane the larger is taken. On a cone an edge curves away from
+    or towards a straight row by about length^2 / (2 x radius on the sheet).
     """
     sheet, low = stretch.sheet, stretch.low
     reach = math.degrees(length / stretch.band.radius(low))
@@ -129,7 +128,7 @@ def _beside(stretch: Stretch, right: float, rows: list[str], side: float) -> lis
 def _block(
     sheet: Development, place: tuple[float, float], rows: list[str], height: float, side: float
 ) -> list[TextMark]:
-    """Straight rows of text, the lowest just above z = place[1], in the slope of the sheet at `right` = place[0]."""
+    """Straight rows of text, turned as the sheet is at `right` = place[0], the lowest above z = place[1]."""
     right, base = place
     tilt = sheet.tilt(right)
     turn = math.radians(tilt)
@@ -144,34 +143,36 @@ def _block(
 
 
 def ring_texts(label: str, span: Span, inner: float, outer: float, hand: float) -> list[TextMark]:
-    """The texts of a ring, in the waste inside it; `hand` is 1 for a ring seen from behind, -1 from the front."""
+    """The texts of a ring, in the waste inside it; `hand`: 1 for one seen from behind, -1 from the front."""
     middle = math.radians(span.centre)
     height = min(2.5 if span.full else 2.0, inner / 12)
-    off = 0.0 if span.full else inner - 7 * height
-    x, y = hand * off * math.cos(middle), off * math.sin(middle)
     rows = (
         label.upper(),
         f"\u00d8 {2 * inner:.2f} / {2 * outer:.2f}",
         "this side faces " + ("BACK" if hand > 0 else "FORWARD"),
     )
+    # Beside a sector the texts keep clear of its inner edge, lying or upright as it may stand.
+    half_width = LETTER / 2 * height * max(map(len, rows)) + 1.0
+    high = 3.2 * height + half_width**2 / (2 * inner)
+    clear = high * abs(math.sin(middle)) + half_width * abs(math.cos(middle)) + 2.0
+    off = 0.0 if span.full else inner - clear
+    x, y = hand * off * math.cos(middle), off * math.sin(middle)
     texts = [TextMark(row, x, y + height * (1.2 - 1.7 * k), height) for k, row in enumerate(rows)]
     if span.full:
         texts.append(TextMark("TOP", 0.0, inner - 2.0 * height, height))
     return texts
 
 
-def general_notes(stock: Stock) -> list[str]:
-    """What holds for every template of this stock."""
+def general_notes(stock: Stock, *, grips: bool = True) -> list[str]:
+    """What holds for every template of this stock; `grips` where the wall itself goes over the lens."""
     notes = [
         "Cut solid lines, score and bend dashed lines; dash-dot lines are marks only.",
         "The printed side faces OUT and forward is up; blacken or flock the other side before bending.",
         f"Drawn for sheet {stock.thickness:g} mm thick; another thickness needs another template.",
     ]
     if stock.back > 0:
-        notes.append(
-            f"The line z = 0 is the seat plane; the {stock.back:g} mm behind it grip the lens: line the inside "
-            "until it holds."
-        )
+        holding = "grip the lens: line the inside until it holds." if grips else "carry the plate or ring."
+        notes.append(f"The line z = 0 is the seat plane; the {stock.back:g} mm behind it {holding}")
     if stock.tab > 0:
         notes.append("Lay the seam tab on the OUTSIDE of the other end, so that the inside stays smooth.")
     else:
@@ -191,9 +192,9 @@ def band_note(label: str, band: Band, stock: Stock) -> str:
     sheet = Development(band, s)
     near, far = (float(sheet.slant(z)) for z in (band.z0, band.z1))
     return (
-        f"{label}: cone, inside diameter {2 * band.r0:.2f} mm at z = {band.z0:.1f} and {2 * band.r1:.2f} mm at "
-        f"z = {band.z1:.1f}; laid flat on its neutral surface a sector of {360 * abs(sheet.sine):.2f} degrees, "
-        f"radius {near:.2f} mm at the near edge and {far:.2f} mm at the far one."
+        f"{label}: cone, inside diameter {2 * band.r0:.2f} mm at z = {band.z0:.1f} and {2 * band.r1:.2f} mm "
+        f"at z = {band.z1:.1f}; laid flat on its neutral surface a sector of {360 * abs(sheet.sine):.2f} "
+        f"degrees, radius {near:.2f} mm at the near edge and {far:.2f} mm at the far one."
     )
 
 
@@ -210,7 +211,7 @@ def joint_notes(stock: Stock, *, kinks: bool, rings: bool) -> list[str]:
         )
     if rings:
         notes.append(
-            "Each ring slips over the narrower tube and into the wider one, its face flush with the end of the "
-            "narrower; bend the teeth of the wider tube in and glue them to the ring."
+            "Each ring slips over the narrower tube and into the wider one, its face flush with the end of "
+            "the narrower; bend the teeth of the wider tube in and glue them to the ring."
         )
     return notes

@@ -12,9 +12,8 @@ import numpy as np
 
 from shadewright.errors import MakeError
 from shadewright.files import write_whole
-from shadewright.make.labels import LETTER
-from shadewright.make.pdfpen import CAP, CHAIN, Pen
-from shadewright.make.pieces import CAUTIONS, Align, FlatTemplate, LineKind, TextMark
+from shadewright.make.pdfpen import CAP, CHAIN, Pen, broken
+from shadewright.make.pieces import CAUTIONS, Align, FlatTemplate, LineKind
 from shadewright.model.shape import Array
 
 
@@ -40,6 +39,13 @@ STYLES: dict[LineKind, tuple[float, tuple[float, ...]]] = {
     LineKind.MARK: (0.18, CHAIN),
 }
 """Width and dashes of each kind of line, mm."""
+
+
+HOW_TO = (
+    "Print all pages at 100 % (no scaling, no 'fit to page') and measure the 100 mm line on every page.",
+    "Trim each page along the grey frame on two sides, lay it on its neighbour so that crosses with the same "
+    "number meet, and tape or glue.",
+)
 
 
 @dataclass(frozen=True)
@@ -79,14 +85,14 @@ class Tiling:
 
 
 def tiling(template: FlatTemplate, paper: Paper) -> Tiling:
-    """The arrangement, upright or on its side, that prints on the fewest pages. Raises MakeError for too many."""
+    """The arrangement, upright or lying, that prints on the fewest pages. Raises MakeError for too many."""
     short, long = SIZES[paper]
     ways = [_arranged(template, width, height) for width, height in ((short, long), (long, short))]
     best = min(ways, key=lambda way: len(way.printed))
     if len(best.printed) > MOST_PAGES:
         raise MakeError(
-            f"the template of {template.width:.0f} x {template.height:.0f} mm would take {len(best.printed)} pages, "
-            f"more than {MOST_PAGES}; use the SVG or DXF template on a plotter instead."
+            f"the template of {template.width:.0f} x {template.height:.0f} mm would take {len(best.printed)} "
+            f"pages, more than {MOST_PAGES}; use the SVG or DXF template on a plotter instead."
         )
     return best
 
@@ -144,7 +150,7 @@ def _holds_something(
 def registrations(template: FlatTemplate, plan: Tiling) -> tuple[Registration, ...]:
     """Two crosses on every overlap that is printed on both of its pages, where they cover the least."""
     width, height = plan.field
-    taken = np.concatenate([_points(template), *(_text_points(text) for text in template.text)])
+    taken = np.concatenate([_points(template), *(text.middle_line() for text in template.text)])
     found: list[Registration] = []
     for column, row in plan.printed:
         x, y = plan.corner(column, row)
@@ -156,7 +162,9 @@ def registrations(template: FlatTemplate, plan: Tiling) -> tuple[Registration, .
             for low, high in ((0.12, 0.42), (0.58, 0.88)):
                 shares = np.linspace(low, high, 31)
                 places = np.stack([x0 + shares * dx, y0 + shares * dy], axis=1)
-                free = np.array([float(np.hypot(*(taken - place).T).min()) for place in places])
+                close = np.all((taken > places[0] - 10.0) & (taken < places[-1] + 10.0), axis=1)
+                gaps = [np.hypot(*(taken[close] - place).T).min(initial=10.0) for place in places]
+                free = np.asarray(gaps)
                 # Beyond 8 mm more room is no gain: then the place nearest the middle of the stretch is taken.
                 best = int(np.argmax(np.minimum(free, 8.0) - 0.5 * np.abs(shares - (low + high) / 2)))
                 cross_x, cross_y = map(float, places[best])
@@ -164,24 +172,14 @@ def registrations(template: FlatTemplate, plan: Tiling) -> tuple[Registration, .
     return tuple(found)
 
 
-def _text_points(text: TextMark) -> Array:
-    """Points (n, 2) along the middle of a text, mm; its width is estimated."""
-    turn = math.radians(text.angle)
-    begin = {Align.START: 0.0, Align.MIDDLE: -0.5, Align.END: -1.0}[text.align]
-    along = (begin + np.linspace(0.0, 1.0, 20)) * LETTER * text.height * len(text.text)
-    up = text.height / 2
-    x = text.x + along * math.cos(turn) - up * math.sin(turn)
-    return np.stack([x, text.y + along * math.sin(turn) + up * math.cos(turn)], axis=1)
-
-
 def paper_pdf(template: FlatTemplate, *, paper: Paper, label: str) -> bytes:
     """The template as a PDF: one cover page, then one page per tile. Raises MakeError for too many pages."""
     plan = tiling(template, paper)
     pen = Pen(f"Template: {label}", "flat template at true scale, mm")
-    _cover(pen, template, plan, label)
+    covers = _cover(pen, template, plan, label)
     crosses = registrations(template, plan)
-    for number, page in enumerate(plan.printed, start=2):
-        _tile(pen, template, plan, crosses, page, f"sheet {number} of {len(plan.printed) + 1}", label)
+    for number, page in enumerate(plan.printed, start=covers + 1):
+        _tile(pen, template, plan, crosses, page, f"sheet {number} of {covers + len(plan.printed)}", label)
     return pen.finish()
 
 
@@ -190,8 +188,8 @@ def write_paper(path: Path, template: FlatTemplate, *, paper: Paper, label: str)
     return write_whole(path, paper_pdf(template, paper=paper, label=label))
 
 
-def _cover(pen: Pen, template: FlatTemplate, plan: Tiling, label: str) -> None:
-    """Title, page map with the template in small, how to print and join, notes and cautions."""
+def _cover(pen: Pen, template: FlatTemplate, plan: Tiling, label: str) -> int:
+    """Title, page map with the template in small, how to join, notes, cautions; returns its pages."""
     width, height = plan.page_width, plan.page_height
     pen.page(width, height)
     inner = width - 2 * SIDE
@@ -200,31 +198,30 @@ def _cover(pen: Pen, template: FlatTemplate, plan: Tiling, label: str) -> None:
     facts = (
         f"scale 1:1, sheet {template.sheet_thickness:g} mm thick, template {template.width:.1f} x "
         f"{template.height:.1f} mm, {_count(len(template.pieces), 'piece')} on "
-        f"{_count(len(plan.printed), 'page')} after this one"
+        f"{_count(len(plan.printed), 'page')} after the cover"
     )
     y = pen.paragraph(SIDE, y, facts, width=inner, size=3.0) - 1.0
     pen.lines([(SIDE, y + 1.5), (width - SIDE, y + 1.5)], width=0.35)
     pen.check_line(SIDE, 14.0)
-    texts = [
-        "Print all pages at 100 % (no scaling, no 'fit to page') and measure the 100 mm line on every page.",
-        "Trim each page along the grey frame on two sides, lay it on its neighbour so that crosses with the same "
-        "number meet, and tape or glue.",
-        *template.notes,
-        *CAUTIONS,
-    ]
     beside = width > height
     column = inner * 0.5 - 4.0 if beside else inner
     if beside:
         _map(pen, template, plan, (SIDE, 24.0, inner - column - 8.0, y - 28.0), None)
-        text_x, text_y = width - SIDE - column, y - 5.0
+        left, text_y = width - SIDE - column, y - 5.0
     else:
         map_height = min(105.0, y - 150.0)
         _map(pen, template, plan, (SIDE, y - map_height - 3.0, inner, map_height), None)
-        text_x, text_y = SIDE, y - map_height - 10.0
-    for k, text in enumerate(texts, start=1):
-        number = f"{k}."
-        pen.text(text_x, text_y, number, size=2.9)
-        text_y = pen.paragraph(text_x + 6.0, text_y, text, width=column - 6.0, size=2.9) - 1.0
+        left, text_y = SIDE, y - map_height - 10.0
+    pages = 1
+    for k, text in enumerate((*HOW_TO, *template.notes, *CAUTIONS), start=1):
+        if text_y - 3.8 * len(broken(text, column - 6.0, size=2.9)) < 20.0:
+            pages += 1
+            pen.page(width, height)
+            pen.check_line(SIDE, 14.0)
+            left, column, text_y = SIDE, inner, height - 20.0
+        pen.text(left, text_y, f"{k}.", size=2.9)
+        text_y = pen.paragraph(left + 6.0, text_y, text, width=column - 6.0, size=2.9) - 1.0
+    return pages
 
 
 def _count(number: int, noun: str) -> str:
@@ -244,7 +241,7 @@ def _map(
     whole = plan.columns * (field_width - OVERLAP) + OVERLAP, plan.rows * (field_height - OVERLAP) + OVERLAP
     scale = min(width / whole[0], height / whole[1])
     x0 = left + (width - scale * whole[0]) / 2 if here is None else left + width - scale * whole[0]
-    y0 = bottom + (height - scale * whole[1]) / 2 if here is None else bottom
+    y0 = bottom + height - scale * whole[1] if here is None else bottom
     if here is None:
         for line in template.cut:
             points = [(x0 + scale * (x - plan.left), y0 + scale * (y - plan.bottom)) for x, y in line.points]
@@ -277,7 +274,7 @@ def _tile(
     sheet: str,
     label: str,
 ) -> None:
-    """One page: head line, clipped part of the template, registration crosses, check line, page map, cautions."""
+    """One page: head line, its part of the template, registration crosses, check line, page map, cautions."""
     column, row = page
     width, height = plan.page_width, plan.page_height
     field_width, field_height = plan.field

@@ -1,4 +1,4 @@
-"""Drawing on PDF pages in millimetres: text that the built-in fonts can show, dashes, the 100 mm check line."""
+"""Drawing on PDF pages in millimetres: text that the built-in fonts can show, lines, the check line."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def _in_font(text: str) -> bool:
 
 
 class Pen:
-    """One PDF document: every coordinate, width and font size is in mm, origin at the lower left of the page."""
+    """One PDF document: coordinates, widths and font sizes are in mm from the lower left of the page."""
 
     def __init__(self, title: str, subject: str) -> None:
         self._stream = BytesIO()
@@ -149,7 +149,7 @@ class Pen:
         room: float | None = None,
         ground: bool = False,
     ) -> None:
-        """A text of font size `size`; narrower letters where it would not fit into `room`, `ground` on white."""
+        """A text of font size `size`, smaller where it would not fit `room`; `ground`: on a white ground."""
         shown, font = drawable(text), BOLD if bold else PLAIN
         wide = stringWidth(shown, font, size)
         if room is not None and wide > room:
@@ -166,6 +166,11 @@ class Pen:
         self._canvas.setFont(font, size)
         self._canvas.drawString(offset, 0.0, shown)
         self._canvas.restoreState()
+
+    @staticmethod
+    def width_of(text: str, size: float, *, bold: bool = False) -> float:
+        """Width in mm of a text."""
+        return float(stringWidth(drawable(text), BOLD if bold else PLAIN, size))
 
     def paragraph(
         self,

@@ -11,6 +11,9 @@ import numpy as np
 
 from shadewright.model.shape import Array
 
+LETTER = 0.84
+"""Width of an average sans-serif letter for capitals of height 1 (common practice, no source)."""
+
 
 class LineKind(StrEnum):
     """What the workshop does along a line."""
@@ -78,6 +81,15 @@ class TextMark:
         """This text moved on the sheet."""
         return replace(self, x=self.x + dx, y=self.y + dy)
 
+    def middle_line(self) -> Array:
+        """Points (20, 2) mm along the text at half the height of its capitals; its width is estimated."""
+        turn = math.radians(self.angle)
+        begin = {Align.START: 0.0, Align.MIDDLE: -0.5, Align.END: -1.0}[self.align]
+        along = (begin + np.linspace(0.0, 1.0, 20)) * LETTER * self.height * len(self.text)
+        up = self.height / 2
+        x = self.x + along * math.cos(turn) - up * math.sin(turn)
+        return np.stack([x, self.y + along * math.sin(turn) + up * math.cos(turn)], axis=1)
+
 
 @dataclass(frozen=True)
 class Piece:
@@ -106,8 +118,11 @@ class Piece:
 
     @property
     def box(self) -> tuple[float, float, float, float]:
-        """Left, bottom, right, top of what is cut, mm."""
-        points = np.concatenate([np.asarray(line.points) for line in self.cut])
+        """Left, bottom, right, top of what is cut, and of the texts that lie beside it, mm."""
+        points = np.concatenate(
+            [np.asarray(line.points) for line in self.cut]
+            + [text.middle_line() + [(0.0, s * text.height)] for text in self.text for s in (-1.0, 1.0)]
+        )
         (left, bottom), (right, top) = points.min(axis=0), points.max(axis=0)
         return float(left), float(bottom), float(right), float(top)
 

@@ -1,4 +1,4 @@
-"""Half-sections in the plane of radius and z, turned round the axis into solids.
+"""Half-sections in the plane of radius and z, turned round the axis into solids, and a few other building blocks.
 
 Every radius is meant as the circle's own radius. A turned solid has flat facets; they are laid outside the circle
 (touching it), so a hole is never smaller than asked, and an outside is larger by at most 0.004 % at 360 facets.
@@ -11,6 +11,9 @@ from typing import Any
 
 import manifold3d as m3
 import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.model.shape import Array
 
 Point = tuple[float, float]
 FAR = 1000.0
@@ -62,3 +65,24 @@ def sector(section: Any, segments: int, *, centre: float, half_angle: float) -> 
     grow = 1.0 / math.cos(math.pi / segments)
     part = m3.Manifold.revolve(section, 2 * half, 2 * half * step)
     return part.rotate((0.0, 0.0, start * step)).scale((grow, grow, 1.0))
+
+
+def solid_of(vertices: Array, faces: NDArray[np.uint64]) -> Any:
+    """A manifold from vertices (n, 3) and faces (m, 3)."""
+    return m3.Manifold(m3.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.uint64)))
+
+
+def loft(rings: Array) -> Any:
+    """The solid through convex outlines `rings` (rings, points, 3), each counter-clockwise seen from the last one."""
+    levels, points, _ = rings.shape
+    place = np.arange(levels * points).reshape(levels, points)
+    beside = np.roll(place, -1, axis=1)
+    a, b, c, d = place[:-1], beside[:-1], beside[1:], place[1:]
+    fan = np.stack([np.zeros(points - 2, dtype=int), np.arange(1, points - 1), np.arange(2, points)], axis=1)
+    faces = np.concatenate(
+        [
+            np.stack([a, b, c], axis=2).reshape(-1, 3), np.stack([a, c, d], axis=2).reshape(-1, 3),
+            place[-1][fan], place[0][fan[:, ::-1]],
+        ]
+    )  # fmt: skip
+    return solid_of(rings.reshape(-1, 3), faces.astype(np.uint64))

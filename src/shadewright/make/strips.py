@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -68,7 +69,7 @@ def round_pieces(hood: RoundHood, stock: Stock) -> tuple[list[Piece], list[str]]
     rim = hood.rim
     _check_round(hood.wall, rim, stock)
     bands = wall_bands(hood.wall, back=stock.back, top=rim.deepest)
-    joints = [_Joint(b.z0, b.r0 - a.r1) for a, b in zip(bands[:-1], bands[1:], strict=True)]
+    joints = [_Joint(b.z0, b.r0 - a.r1) for a, b in pairwise(bands)]
     pieces: list[Piece] = []
     notes = general_notes(stock)
     for k, band in enumerate(bands):
@@ -92,9 +93,9 @@ def _check_round(wall: RoundWall, rim: Rim, stock: Stock) -> None:
     low = int(np.argmin(rim.z))
     if rim.z[low] + stock.back < LEAST_HEIGHT:
         raise MakeError(
-            f"the rim at azimuth {rim.azimuth[low]:.1f} degrees lies at z = {rim.z[low]:.2f} mm and the near edge "
-            f"at z = {-stock.back:.2f} mm, so less than {LEAST_HEIGHT:g} mm of wall would hold the template "
-            "together; make back larger or the rim deeper."
+            f"the rim at azimuth {rim.azimuth[low]:.1f} degrees lies at z = {rim.z[low]:.2f} mm and the near "
+            f"edge at z = {-stock.back:.2f} mm, so less than {LEAST_HEIGHT:g} mm of wall would hold the "
+            "template together; make back larger or the rim deeper."
         )
     narrowest = 2 * min(wall.radius)
     if stock.thickness > narrowest / 10:
@@ -171,13 +172,14 @@ def _check_sector(stretch: Stretch, tab: Array) -> None:
         used = used / 2 + float(reach.max())
     if used > 357:
         raise MakeError(
-            f"{stretch.label}: a cone of {math.degrees(math.asin(abs(sheet.sine))):.1f} degrees half-angle unrolls "
-            f"to {used:.0f} degrees with its tab, more than a sheet holds; choose a steeper wall or a narrower tab."
+            f"{stretch.label}: a cone of {math.degrees(math.asin(abs(sheet.sine))):.1f} degrees half-angle "
+            f"unrolls to {used:.0f} degrees with its tab, more than a sheet holds; choose a steeper wall or "
+            "a narrower tab."
         )
 
 
 def _teeth(low: float, high: float, radius: float, root: float, tip: float) -> Array:
-    """Teeth on the edge z = root between two values of `right`: (right, z) rows (4 n, 2) from left to right."""
+    """Teeth on the edge z = root between two values of `right`: rows (right, z) (4 n, 2), left to right."""
     length = math.radians(high - low) * radius
     count = max(1, round(length / TOOTH_PITCH))
     pitch = (high - low) / count
@@ -192,7 +194,7 @@ def _teeth(low: float, high: float, radius: float, root: float, tip: float) -> A
 
 
 def _rear_edge(stretch: Stretch, behind: _Joint | None, stock: Stock) -> tuple[Array, list[Polyline]]:
-    """The rear edge (n, 2) from left to right; on a band wider than the one behind it, with teeth to bend in."""
+    """The rear edge (n, 2), left to right; on a band wider than the one behind it, with teeth to bend in."""
     low, half, plain = stretch.low, stretch.span.half, stretch.around(stretch.low)
     length = behind.tooth(stock) if behind and behind.widens else 0.0
     if length <= 0 or math.radians(2 * half) * stretch.band.r0 < TOOTH_PITCH:
@@ -233,7 +235,7 @@ def _piece_of_edge(stretch: Stretch, right: Array, z: Array, low: float, high: f
 
 
 def _runs(rim: Rim, level: float, span: Span) -> list[tuple[float, float]]:
-    """Where within a piece the rim stands ahead of z = level: ranges of `right` from left to right, degrees."""
+    """Where within a piece the rim stands ahead of z = level: ranges of `right`, left to right, degrees."""
     found: list[tuple[float, float]] = []
     for part in spans_above(rim, level):
         if part.full:
@@ -254,8 +256,9 @@ def _rings(rim: Rim, joint: _Joint, bands: tuple[Band, Band], stock: Stock) -> l
     inner = narrow + stock.thickness
     if wide - inner < LEAST_RING:
         raise MakeError(
-            f"the step of {wide - narrow:.2f} mm at z = {joint.z:.1f} mm leaves a ring less than {LEAST_RING:g} mm "
-            f"wide in sheet of {stock.thickness:g} mm; use thinner sheet or make the step larger."
+            f"the step of {wide - narrow:.2f} mm at z = {joint.z:.1f} mm leaves a ring less than "
+            f"{LEAST_RING:g} mm wide in sheet of {stock.thickness:g} mm; use thinner sheet or make the step "
+            "larger."
         )
     level = joint.z if joint.widens else joint.z + stock.thickness
     return [
@@ -264,12 +267,13 @@ def _rings(rim: Rim, joint: _Joint, bands: tuple[Band, Band], stock: Stock) -> l
 
 
 def _ring(label: str, span: Span, inner: float, outer: float, widens: bool) -> Piece:
-    """A flat ring seen on the side away from the light: from behind where the wall widens, else from the front."""
+    """A flat ring seen on its outside: from behind where the wall widens, else from the front."""
     hand = 1.0 if widens else -1.0
 
     def arc(radius: float, low: float, high: float) -> Array:
-        count = math.ceil(math.radians(high - low) / (2 * math.acos(1 - 0.01 / radius))) + 2
-        angle = np.radians(np.linspace(low, high, count))
+        count = math.ceil(math.radians(high - low) / (2 * math.acos(1 - 0.01 / radius)))
+        # A multiple of four, so that a full ring has its corners at the four sides too.
+        angle = np.radians(np.linspace(low, high, 4 * math.ceil(count / 4) + 1))
         return radius * np.stack([hand * np.cos(angle), np.sin(angle)], axis=1)
 
     if span.full:

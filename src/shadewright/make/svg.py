@@ -82,7 +82,8 @@ def _text(text: TextMark, left: float, base: float) -> str:
     """A text turned about its own place; capitals are about 0.72 of the font size high."""
     x, y = _n(left + text.x), _n(base - text.y)
     turn = f' transform="rotate({_n(-text.angle)} {x} {y})"' if abs(text.angle) > 1e-6 else ""
-    return f'<text x="{x}" y="{y}" font-size="{_n(text.height / 0.72)}" text-anchor="{text.align.value}"{turn}>{escape(text.text)}</text>'
+    look = f'font-size="{_n(text.height / 0.72)}" text-anchor="{text.align.value}"'
+    return f'<text x="{x}" y="{y}" {look}{turn}>{escape(text.text)}</text>'
 
 
 def _plain(x: float, y: float, text: str, size: float) -> str:

@@ -22,6 +22,9 @@ from shadewright.optics.settings import PUPIL_GROWTH, Estimate, ResolvedLens, Se
 
 Array = NDArray[np.float64]
 
+ESTIMATE_PLACES = 9
+"""Pupil depths at which a setting with an estimated one is taken."""
+
 
 @dataclass(frozen=True, eq=False)
 class Beam:
@@ -131,13 +134,16 @@ class Job:
         )
 
     def variants(self, setting: Setting) -> list[Setting]:
-        """The setting over the interval of its pupil depth: its ends and middle, or itself where it is known."""
+        """The setting over the interval of its pupil depth: both ends where it was measured, ESTIMATE_PLACES places
+        where it was not, or itself where it is known exactly.
+        """
         spread = setting.pupil_depth_plus_minus
         if spread == 0:
             return [setting]
-        growth = PUPIL_GROWTH if self.resolved.pupil_estimated else 1.0
-        depths = (setting.pupil_depth - spread, setting.pupil_depth, setting.pupil_depth + spread)
-        return [setting.with_pupil_depth(depth, growth=growth) for depth in depths]
+        estimated = self.resolved.pupil_estimated
+        shares = np.linspace(-1.0, 1.0, ESTIMATE_PLACES if estimated else 2)
+        growth = PUPIL_GROWTH if estimated else 1.0
+        return [setting.with_pupil_depth(setting.pupil_depth + share * spread, growth=growth) for share in shares]
 
     def swept(self, steps: int) -> list[Setting]:
         """The lens's settings, with `steps` intervals between neighbouring listed ones where they form a grid."""

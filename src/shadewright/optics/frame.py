@@ -88,6 +88,8 @@ class Frame:
         up = y / max(float(np.abs(o[:, 1]).max()) for o in outlines)
         side = "right" if across > 0 else "left"
         level = "top" if up > 0 else "bottom"
+        if self.image_circle is not None and np.hypot(x, y) > 0.99 * self.image_circle:
+            return f"edge of the image circle, {level} {side}"
         if abs(across) > 0.97 and abs(up) > 0.97:
             return f"{level} {side} corner"
         if max(abs(across), abs(up)) < 0.03:

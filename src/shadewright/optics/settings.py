@@ -164,7 +164,8 @@ def _setting(
         tangent = half_diagonal / image_distance
         wide = tangent >= 1.0
         high = (PUPIL_RATIO_WIDE if wide else PUPIL_RATIO) * state.focal_length
-        high = min(high, (front_radius + PUPIL_GROWTH * pupil_radius) / tangent)
+        # The corner's chief ray passes the front glass: otherwise stopping down would blacken the corner.
+        high = min(high, front_radius / tangent)
         depth, plus_minus = high / 2, high / 2
         estimates.append(
             Estimate(

@@ -1,6 +1,7 @@
 """What every figure shares: page width, letter sizes, strokes that do not rest on colour alone, and saving.
 
-Widths are for A4 with 15 mm margins, so that a figure printed at its own size has letters of at least SMALLEST_LETTER.
+Widths are for A4 with 15 mm margins, so that a figure printed at its own size has letters of at least
+SMALLEST_LETTER.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ PALE = "#d9d9d9"
 
 @dataclass(frozen=True)
 class Stroke:
-    """A colour that is never alone: a dash pattern, a marker and a hatch tell the same things apart in grey."""
+    """A colour that is never alone: a dash pattern, a marker and a hatch tell the same apart in grey."""
 
     colour: str
     dash: tuple[float, tuple[float, ...]]

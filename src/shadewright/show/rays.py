@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class PlaneRay:
-    """A straight ray u = height + (z - start) slope in the plane; `start` is the z of the front rim plane, mm."""
+    """A straight ray u = height + (z - start) slope, mm; `start` is the z of the front rim plane."""
 
     start: float
     height: float
@@ -33,9 +33,11 @@ class PlaneRay:
 
 @dataclass(frozen=True)
 class EdgeRays:
-    """The rays of the frame's edge in the plane: the outermost and innermost that pass all windows, and the chief ray.
+    """The rays of the frame's edge in the plane: the outermost and innermost that pass all windows, and the
+    chief ray.
 
-    The chief ray goes through the middle of the entrance pupil; `passes` is False where the windows leave nothing.
+    The chief ray goes through the middle of the entrance pupil; `passes` is False where the windows leave
+    nothing.
     """
 
     outer: PlaneRay
@@ -45,7 +47,7 @@ class EdgeRays:
 
 
 def edge_slope(beam: Beam, azimuth: float) -> float:
-    """Slope of the frame's edge in the direction `azimuth` (degrees). Raises OpticsError where the frame misses it."""
+    """The slope of the frame's edge towards `azimuth` (degrees). Raises OpticsError where it has none."""
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))])
     furthest = -math.inf
     for piece in beam.pieces:
@@ -61,7 +63,8 @@ def edge_slope(beam: Beam, azimuth: float) -> float:
             furthest = max(furthest, high)
     if not math.isfinite(furthest):
         raise OpticsError(
-            f"the frame of {beam.label} has no edge towards {azimuth:g} degrees; choose another plane for the section."
+            f"the frame of {beam.label} has no edge towards {azimuth:g} degrees; choose another plane for "
+            "the section."
         )
     return furthest
 
@@ -69,7 +72,8 @@ def edge_slope(beam: Beam, azimuth: float) -> float:
 def edge_rays(beam: Beam, azimuth: float) -> EdgeRays:
     """The rays of the frame's edge towards `azimuth` (degrees), in that plane. Raises OpticsError.
 
-    Each window is a disc; seen along the rays of one frame point it cuts an interval out of the front rim plane.
+    Each window is a disc; seen along the rays of one frame point it cuts an interval out of the front rim
+    plane.
     """
     slope = edge_slope(beam, azimuth)
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))])
@@ -99,7 +103,7 @@ def edge_rays(beam: Beam, azimuth: float) -> EdgeRays:
 
 
 def wall_cut(hood: RoundHood | TunnelHood, azimuth: float) -> Array:
-    """The inside of the wall in the half-plane at `azimuth` (degrees): points (n, 2) of z and u from seat to rim, mm."""
+    """The inside of the wall in the half-plane at `azimuth` (degrees): (n, 2) z and u to the rim, mm."""
     if isinstance(hood, TunnelHood):
         return _tunnel_cut(hood, azimuth)
     end = float(hood.rim.z_at(azimuth))
@@ -141,7 +145,8 @@ def mesh_cut(hood: MeshHood, azimuth: float) -> Array:
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth)), 0.0])
     across = np.array([-along[1], along[0], 0.0])
     corners = np.asarray(hood.vertices, dtype=float)[hood.faces]
-    # A corner exactly in the plane counts as on its positive side, so that each triangle is cut in two places or none.
+    # A corner exactly in the plane counts as on its positive side, so that each triangle is cut in two places
+    # or none.
     above = (corners @ across) >= 0.0
     cut = corners[above.any(axis=1) & ~above.all(axis=1)]
     places = np.empty((len(cut), 2, 2))

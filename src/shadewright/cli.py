@@ -1,0 +1,476 @@
+"""The command line: documents in, files and plain words out. Exit codes: 0 done or clear, 1 it shows, 2 bad input."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from shadewright.errors import DocumentError, ShadewrightError
+
+if TYPE_CHECKING:
+    from shadewright.clearance.check import Verdict
+    from shadewright.design.fit import Fitting
+    from shadewright.design.weigh import Weighing
+    from shadewright.model.hood import Hood
+
+app = typer.Typer(
+    help="Lens hoods that cannot show in the frame: worked out, checked, weighed, made and shown.\n\n"
+    "Exit codes: 0 done or clear, 1 the hood shows, 2 bad input.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+)
+
+
+class Kind(StrEnum):
+    """Kinds of document."""
+
+    LENS = "lens"
+    CAMERA = "camera"
+    HOOD = "hood"
+
+
+class Paper(StrEnum):
+    """Paper for tiled templates."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+LensFile = Annotated[Path, typer.Argument(help="Lens document (TOML).", show_default=False)]
+CameraFile = Annotated[Path, typer.Argument(help="Camera document (TOML).", show_default=False)]
+HoodFile = Annotated[Path | None, typer.Argument(help="Hood document with wishes; left out: defaults.", show_default=False)]
+GivenHood = Annotated[Path, typer.Argument(help="Hood document with a rim.", show_default=False)]
+Out = Annotated[Path | None, typer.Option("--out", help="Folder for files; made if missing.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON (see docs/json.md) and nothing else.")]
+
+
+@contextmanager
+def _progress(quiet: bool) -> Iterator[Callable[[str, float], None]]:
+    """A progress bar on the error stream of a terminal; silent elsewhere."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda _step, _share: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("starting", total=1.0)
+        yield lambda step, share: bar.update(task, description=step, completed=share)
+
+
+def _print(text: str) -> None:
+    typer.echo(text)
+
+
+def _print_json(tree: dict[str, Any]) -> None:
+    typer.echo(json.dumps(tree, indent=1, allow_nan=False))
+
+
+def _wishes(path: Path | None) -> Hood:
+    from shadewright.model.documents import read_hood
+    from shadewright.model.hood import Hood
+
+    if path is None:
+        return Hood(document="hood", version=1, name="hood")
+    return read_hood(path)
+
+
+@app.command()
+def fit(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = None, as_json: Json = False) -> None:
+    """Work out the hood that the wishes ask for, deep as it can be without showing.
+
+    Example: shadewright fit zoom.toml camera.toml zoom-hood.toml --out results
+    """
+    from shadewright.design.fit import fit as run
+    from shadewright.design.weigh import weighed_settings
+    from shadewright.files import write_whole
+    from shadewright.light.share import light_map
+    from shadewright.model.documents import read_camera, read_lens
+    from shadewright.model.writing import to_toml
+    from shadewright.report import fit_report
+
+    wishes = _wishes(hood)
+    with _progress(as_json) as progress:
+        fitting = run(read_lens(lens), read_camera(camera), wishes, progress=progress)
+        beams = [fitting.job.beam(setting) for setting in weighed_settings(fitting)]
+        let_in = [(beam.label, light_map(beam, fitting.shape, cells=61).let_in) for beam in beams]
+    report = fit_report(fitting, let_in)
+    files: list[Path] = []
+    if out is not None:
+        stem = _stem(fitting.hood.name)
+        heading = f"Fitted by shadewright fit for {fitting.hood.made_for}.\n" + "\n".join(fitting.warnings)
+        files.append(write_whole(out / f"{stem}.toml", to_toml(fitting.hood, heading=heading)))
+        files.append(write_whole(out / f"{stem}.fit.json", json.dumps(report, indent=1, allow_nan=False) + "\n"))
+        files += _rim_picture(fitting, out / f"{stem}-rim")
+    if as_json:
+        _print_json(report)
+    else:
+        _say_fit(fitting, let_in, files)
+
+
+def _rim_picture(fitting: Fitting, path: Path) -> list[Path]:
+    from shadewright.show.gallery import rim_picture
+
+    return rim_picture(fitting, path)
+
+
+def _say_fit(fitting: Fitting, let_in: list[tuple[str, float]], files: list[Path]) -> None:
+    shape = fitting.shape
+    from shadewright.model.shape import MeshHood
+    from shadewright.report import binding_runs
+
+    assert not isinstance(shape, MeshHood)
+    _print(f"{fitting.hood.name}, a {fitting.hood.rim.shape} hood for {fitting.hood.made_for}")
+    _print(f"  deepest {shape.rim.deepest:.1f} mm, shallowest {shape.rim.shallowest:.1f} mm ahead of the seat")
+    if fitting.worst is None:
+        _print(f"  clear at all {len(fitting.settings)} settings tried")
+    else:
+        _print(f"  worst loss {fitting.worst.stops:.2f} stop at {fitting.worst.label}, {fitting.worst.where}")
+    for label, share in let_in:
+        _print(f"  lets in {share:.1%} of the light from outside the frame at {label}")
+    by_length = sorted(binding_runs(fitting), key=lambda run: run["from"] - run["to"])
+    for run in sorted(by_length[:8], key=lambda run: float(run["from"])):
+        _print(f"  from {run['from']:.0f} to {run['to']:.0f} degrees limited by {run['by']}")
+    for effect in fitting.effects:
+        estimate = effect.estimate
+        _print(
+            f"  ESTIMATE {estimate.field}: {estimate.low:.1f} to {estimate.high:.1f} {estimate.unit}, {estimate.reason}; "
+            f"measuring it could deepen the rim by up to {effect.deeper_at_shallowest:.1f} mm at its shallowest and "
+            f"{effect.deeper_anywhere:.1f} mm elsewhere"
+        )
+    for warning in fitting.warnings:
+        _print(f"  NOTE {warning}")
+    _say_files(files)
+
+
+def _say_files(files: list[Path]) -> None:
+    for path in files:
+        _print(f"  wrote {path}")
+
+
+def _stem(name: str) -> str:
+    return "".join(c if c.isalnum() else "-" for c in name.lower()).strip("-") or "hood"
+
+
+@app.command()
+def check(
+    lens: LensFile, camera: CameraFile, hood: GivenHood, out: Out = None, as_json: Json = False,
+    with_margin: Annotated[bool, typer.Option("--with-margin", help="Judge with the hood document's margin added.")] = False,
+) -> None:  # fmt: skip
+    """Say whether a hood shows: where, at which settings, by how many stops, and what would stay clear.
+
+    The hood may be one of ours, or described by measured numbers, traced points or an STL.
+
+    Example: shadewright check zoom.toml camera.toml results/tarn-petal.toml
+    """
+    from shadewright.clearance.check import NO_MARGIN
+    from shadewright.clearance.check import check as run
+    from shadewright.load import load_shape
+    from shadewright.model.documents import read_camera, read_hood, read_lens
+    from shadewright.optics.beam import job
+    from shadewright.report import check_report
+
+    document = read_hood(hood)
+    shape = load_shape(document, hood.parent)
+    work = job(read_lens(lens), read_camera(camera), use=document.use, accessories=document.accessory)
+    with _progress(as_json) as progress:
+        verdict = run(
+            work, shape, accessories=document.accessory, margin=document.margin if with_margin else NO_MARGIN,
+            allowance=document.wishes.allowance, progress=progress,
+        )  # fmt: skip
+    report = check_report(verdict, lens=work.lens.name, camera=work.camera.name, hood=document.name)
+    report["estimates"] = [
+        {"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in work.estimates
+    ]
+    files: list[Path] = []
+    if out is not None:
+        from shadewright.files import write_whole
+        from shadewright.show.gallery import sensor_picture
+
+        stem = _stem(document.name)
+        files.append(write_whole(out / f"{stem}.check.json", json.dumps(report, indent=1, allow_nan=False) + "\n"))
+        files += sensor_picture(work, shape, out / f"{stem}-sensor", allowance=document.wishes.allowance)
+    if as_json:
+        _print_json(report)
+    else:
+        _say_check(verdict, document.name, f"{work.lens.name} on {work.camera.name}", files, report["estimates"])
+    if not verdict.passes:
+        raise typer.Exit(1)
+
+
+def _say_check(verdict: Verdict, hood: str, job_name: str, files: list[Path], estimates: list[dict[str, Any]]) -> None:
+    showing = [s for s in verdict.settings if s.shows]
+    if not verdict.shows:
+        _print(f"{hood}: clear on {job_name} at all {len(verdict.settings)} settings tried")
+        _print(f"  it could be {verdict.deeper:.2f} mm deeper, or turned {verdict.turn:.1f} degrees either way")
+    else:
+        _print(f"{hood}: SHOWS on {job_name} at {len(showing)} of {len(verdict.settings)} settings tried")
+        _print(f"  worst {verdict.worst.stops:.2f} stop at {verdict.worst.label}, {verdict.worst.where}")
+        if verdict.deeper > -1e6:
+            _print(f"  it is {-verdict.deeper:.2f} mm too deep to be clear")
+        if verdict.passes:
+            _print(f"  within the allowance of {verdict.allowance:g} stop")
+    _print(f"  tightest at {verdict.tightest}")
+    for entry in verdict.ranges:
+        _print("  " + _range_words(entry))
+    for sentence in verdict.accessories:
+        _print(f"  {sentence}")
+    for estimate in estimates:
+        _print(
+            f"  ESTIMATE {estimate['field']}: {estimate['low']:.1f} to {estimate['high']:.1f} {estimate['unit']}, "
+            f"{estimate['reason']}"
+        )
+    _say_files(files)
+
+
+def _range_words(entry: Any) -> str:
+    unit = f" {entry.unit}" if entry.unit else ""
+    if entry.low is None:
+        return f"shows at every {entry.quantity}"
+    if entry.quantity == "f-number":
+        ends = f"from f/{entry.low:.2g} to f/{entry.high:.3g}"
+    else:
+        ends = f"from {entry.low:.4g} to {entry.high:.4g}{unit}"
+    return f"clear over {entry.quantity}: {ends}" + (" (all of it)" if entry.whole else "")
+
+
+@app.command()
+def weigh(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = None, as_json: Json = False) -> None:
+    """Compare plain, petal and tunnel hoods for the same wishes, and recommend one with reasons.
+
+    Example: shadewright weigh zoom.toml camera.toml zoom-hood.toml --json
+    """
+    from shadewright.design.weigh import weigh as run
+    from shadewright.model.documents import read_camera, read_lens
+    from shadewright.report import weigh_report
+
+    lens_read, camera_read, wishes = read_lens(lens), read_camera(camera), _wishes(hood)
+    with _progress(as_json) as progress:
+        weighing = run(lens_read, camera_read, wishes, progress=progress)
+    report = weigh_report(weighing, lens=lens_read.name, camera=camera_read.name)
+    files: list[Path] = []
+    if out is not None:
+        from shadewright.files import write_whole
+        from shadewright.show.gallery import weighing_pictures
+
+        stem = _stem(wishes.name)
+        files.append(write_whole(out / f"{stem}.weigh.json", json.dumps(report, indent=1, allow_nan=False) + "\n"))
+        files += weighing_pictures(lens_read, camera_read, wishes, weighing, out / stem)
+    if as_json:
+        _print_json(report)
+    else:
+        _say_weigh(weighing, files)
+
+
+def _say_weigh(weighing: Weighing, files: list[Path]) -> None:
+    from shadewright.light.share import gain_stops
+
+    _print("hood        let in   gain      depth    across   stops of its depth's bound")
+    for entry in weighing.candidates:
+        efficiency = sum(light.efficiency_depth for light in entry.light) / len(entry.light)
+        _print(
+            f"{entry.name:<11} {entry.let_in:6.1%}  {gain_stops(entry.let_in, 1.0):.2f} stop  {entry.depth:5.1f} mm "
+            f"{entry.across:6.1f} mm  {efficiency:.0%}"
+        )
+    for sentence in weighing.left_out:
+        _print(f"  left out: {sentence}")
+    _print(f"recommended: {weighing.choice}")
+    for reason in weighing.reasons:
+        _print(f"  {reason}")
+    _say_files(files)
+
+
+@app.command()
+def make(
+    lens: LensFile, camera: CameraFile, hood: GivenHood,
+    out: Annotated[Path, typer.Option("--out", help="Folder for files; made if missing.")] = Path("results"),
+    as_json: Json = False,
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper that the template is tiled over.")] = Paper.A4,
+    ring_only: Annotated[bool, typer.Option("--fit-ring", help="Make only the ring to try the seat with.")] = False,
+) -> None:  # fmt: skip
+    """Make a hood: a solid to print (STL, 3MF), a ring to try the seat, a template to cut, a drawing sheet.
+
+    Every solid is checked before it is written and again as read back. A hood without a rim is fitted first.
+
+    Example: shadewright make zoom.toml camera.toml results/tarn-petal.toml --out results
+    """
+    from shadewright.design.fit import fit as run_fit
+    from shadewright.load import load_shape
+    from shadewright.make.workshop import make_files
+    from shadewright.model.documents import read_camera, read_hood, read_lens
+    from shadewright.optics.beam import job
+
+    lens_read, camera_read, document = read_lens(lens), read_camera(camera), read_hood(hood)
+    warnings: tuple[str, ...] = ()
+    with _progress(as_json) as progress:
+        if not document.rim.given:
+            fitting = run_fit(lens_read, camera_read, document, progress=progress)
+            document, warnings = fitting.hood, fitting.warnings
+        shape = load_shape(document, hood.parent)
+        work = job(lens_read, camera_read, use=document.use, accessories=document.accessory)
+        made = make_files(
+            work, document, shape, out=out, stem=_stem(document.name), paper=str(paper), ring_only=ring_only,
+            warnings=warnings, progress=progress,
+        )  # fmt: skip
+    if as_json:
+        _print_json(made.report)
+    else:
+        for sentence in made.sentences:
+            _print(f"  {sentence}")
+        _say_files(list(made.files))
+
+
+@app.command()
+def show(
+    lens: LensFile, camera: CameraFile, hood: GivenHood,
+    out: Annotated[Path, typer.Option("--out", help="Folder for pictures; made if missing.")] = Path("results"),
+    as_json: Json = False,
+) -> None:  # fmt: skip
+    """Draw why a hood is shaped as it is: section with rays, sensor's view, unrolled rim, sky map (SVG and PNG).
+
+    Example: shadewright show zoom.toml camera.toml results/tarn-petal.toml --out results
+    """
+    from shadewright.load import load_shape
+    from shadewright.model.documents import read_camera, read_hood, read_lens
+    from shadewright.optics.beam import job
+    from shadewright.show.gallery import all_pictures
+
+    document = read_hood(hood)
+    shape = load_shape(document, hood.parent)
+    work = job(read_lens(lens), read_camera(camera), use=document.use, accessories=document.accessory)
+    with _progress(as_json) as progress:
+        files = all_pictures(work, document, shape, out / _stem(document.name), progress=progress)
+    if as_json:
+        _print_json({"report": "show", "version": 1, "files": [str(path) for path in files]})
+    else:
+        _say_files(files)
+
+
+@app.command()
+def new(
+    kind: Annotated[Kind, typer.Argument(help="What to begin.")],
+    path: Annotated[Path | None, typer.Argument(help="File to write; left out: printed.", show_default=False)] = None,
+    ask: Annotated[bool, typer.Option("--ask", help="Ask for the main values.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that exists.")] = False,
+) -> None:
+    """Begin a lens, camera or hood document, with comments that say what to measure.
+
+    Example: shadewright new lens my-lens.toml --ask
+    """
+    from shadewright.files import write_whole
+
+    text = resources.files("shadewright").joinpath(f"starters/{kind}.toml").read_text("utf-8")
+    if ask:
+        text = _asked(kind, text)
+    if path is None:
+        typer.echo(text, nl=False)
+        return
+    if path.exists() and not force:
+        raise DocumentError(f"{path}: exists already; name another file, or add --force to write over it.")
+    write_whole(path, text)
+    _print(f"  wrote {path}")
+
+
+_QUESTIONS: dict[str, list[tuple[str, str, str]]] = {
+    "lens": [
+        ("name", "Name of the lens", '"My lens"'),
+        ("rim_diameter", "Outside diameter of the front rim, mm", "80.0"),
+        ("diameter", "Outside diameter that the hood grips, mm", "84.0"),
+        ("focal_length", "Focal length, mm (the shortest of a zoom)", "24.0"),
+        ("f_number", "Widest f-number there", "2.8"),
+        ("reach", "How far the front rim stands ahead of the seat, mm", "10.0"),
+    ],
+    "camera": [("name", "Name of the camera", '"My camera"'), ("format", "Format", '"135"')],
+    "hood": [
+        ("name", "Name of the hood", '"My hood"'),
+        ("shape", "Rim: petal, plain, square-cut, tunnel or deepest", '"petal"'),
+        ("largest_length", "Largest length ahead of the seat, mm", "80.0"),
+        ("allowance", "Worst loss allowed, stops (0 for none)", "0.0"),
+    ],
+}
+
+
+def _asked(kind: Kind, text: str) -> str:
+    """The starter with its main values replaced by what is answered, and read back as a check."""
+    import re
+
+    from shadewright.model.documents import KINDS, parse_document
+
+    for field, question, default in _QUESTIONS[kind]:
+        quoted = default.startswith('"')
+        answer = typer.prompt(question, default=default.strip('"'))
+        value = json.dumps(answer, ensure_ascii=False) if quoted else answer
+        pattern = rf"(?m)^({field} = )({re.escape(default)})"
+        text = re.sub(pattern, lambda found, value=value: found.group(1) + value, text, count=1)
+    parse_document(text, KINDS[kind], name="your answers")  # type: ignore[type-var]
+    return text
+
+
+@app.command()
+def schema(kind: Annotated[Kind, typer.Argument(help="Which document.")]) -> None:
+    """Print the JSON schema of a kind of document, for editors.
+
+    Example: shadewright schema lens > lens.schema.json
+    """
+    from shadewright.model.documents import schema as text
+
+    typer.echo(text(str(kind)), nl=False)
+
+
+@app.command()
+def formats() -> None:
+    """List the named frame formats with their sizes and sources."""
+    from shadewright.model.formats import FORMATS
+
+    for entry in FORMATS.values():
+        _print(f"{entry.name:<16} {entry.width:7.2f} x {entry.height:6.2f} mm   {entry.source}")
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder for everything.")] = Path("results/demo"),
+) -> None:
+    """Run the main job on an invented kit: fit, check, weigh, make and show four hoods."""
+    from shadewright.demonstration import run
+
+    with _progress(False) as progress:
+        lines = run(out, progress=progress)
+    for line in lines:
+        _print(line)
+
+
+def main() -> None:
+    """Entry point: every error the user can mend becomes one sentence and exit code 2."""
+    try:
+        code = app(standalone_mode=False)
+        sys.exit(code if isinstance(code, int) else 0)
+    except ShadewrightError as error:
+        typer.echo(f"shadewright: {error}", err=True)
+        sys.exit(2)
+    except typer.Exit as done:
+        sys.exit(done.exit_code)
+    except typer.TyperException as error:
+        typer.echo(f"shadewright: {_usage(error)}", err=True)
+        sys.exit(2)
+    except (KeyboardInterrupt, typer.Abort):
+        typer.echo("shadewright: stopped; files already named are whole.", err=True)
+        sys.exit(130)
+
+
+def _usage(error: typer.TyperException) -> str:
+    text = str(getattr(error, "format_message", lambda: error)()).strip().rstrip(".")
+    return f"{text[:1].lower()}{text[1:]}; see shadewright --help."
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,290 @@
+"""From a hood's shape and its build to one closed solid, ready for a file.
+
+All coordinates are seat coordinates: x to the right, y up, z forward as seen from behind the camera. They form a
+left-handed system; mesh files are right-handed, so `meshfiles` turns x round when it writes and reads.
+
+The solid is the turned half-section of wall and foot, with the seat's details, kept to what lies under the rim. At
+the end its vertices are put on a grid that 32-bit numbers hold exactly, so that what is checked is what is written.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import manifold3d as m3
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.errors import MakeError
+from shadewright.make.clamp import check_clamp, clamp_note, split_clamp
+from shadewright.make.helix import threaded_rod
+from shadewright.make.profile import AHEAD, outer_radius, part_section, parts, passage
+from shadewright.make.rim import rounded_edge, under_edge
+from shadewright.make.seat import (
+    WEB,
+    Foot,
+    Grip,
+    Screw,
+    bore_of,
+    grip_foot,
+    grip_of,
+    screw_envelope,
+    screw_foot,
+    screw_of,
+    seat_section,
+)
+from shadewright.make.section import area, band, joined, loft, solid_of, turned, united
+from shadewright.make.tunnel import grip_tunnel, screw_tunnel
+from shadewright.model.hood import Build, SeatKind
+from shadewright.model.shape import Array, HoodShape, RoundHood, RoundWall, TunnelHood
+
+GRID = 2.0**-12
+"""Spacing of the grid on which vertices lie, mm. A 32-bit number holds its multiples exactly up to 4096 mm."""
+MERGE = 2.0**-11
+"""Slivers narrower than this are merged away before vertices are put on the grid, mm."""
+CRUMB = 1e-3
+"""A separate piece smaller than this, in mm3, is rounding dust and is dropped."""
+MARK_RISE = 0.8
+"""How far the index mark stands out, mm."""
+MARK_WIDTH = 5.0
+MARK_HEIGHT = 5.0
+RING_LENGTH = 5.0
+"""Length of a fit ring, mm; a threaded one has 4 mm of thread, or three pitches, and a flange."""
+SEGMENTS = (24, 2880)
+"""Fewest and most facets round a turned surface."""
+
+
+@dataclass(frozen=True)
+class Solid:
+    """A closed body: `vertices` (n, 3) mm in seat coordinates, `faces` (m, 3) counter-clockwise from outside in those
+    numbers, its volume in mm3, and plain sentences for whoever makes it."""
+
+    vertices: Array
+    faces: NDArray[np.int64]
+    name: str
+    volume: float
+    notes: tuple[str, ...]
+
+
+def build_hood(
+    hood: HoodShape, build: Build, *, seat_diameter: float, thread: str | None, segments: int = 360,
+    name: str = "hood",
+) -> Solid:  # fmt: skip
+    """The hood as one closed solid, seat behind z = 0 and wall ahead of it.
+
+    `seat_diameter` (mm) is what a ring or clamp grips; `thread` names what a threaded seat is, such as "M77x0.75".
+    Raises MakeError where the hood cannot be made as asked.
+    """
+    _check_segments(segments)
+    seat = _seat(build, seat_diameter, thread)
+    if isinstance(hood, RoundHood):
+        body, foot = _round_body(hood, build, seat, segments)
+    elif isinstance(hood, TunnelHood):
+        rounding = _rounding(build)
+        if isinstance(seat, Grip):
+            body, foot = grip_tunnel(hood, seat, build.thickness, rounding, segments=segments)
+        else:
+            body, foot = screw_tunnel(hood, seat, build.thickness, rounding, segments=segments)
+    else:
+        raise MakeError("hood: it is given as a mesh already, so there is nothing to build; use the mesh itself.")
+
+    notes = ["Print it standing on the seat end, rim up."]
+    if isinstance(seat, Screw):
+        body = joined([body, _teeth(seat, segments)])
+        notes.append(_thread_note(thread, seat))
+    notes += foot.notes
+    if isinstance(seat, Grip) and seat.split:
+        body = split_clamp(body, seat, build.thickness, segments=segments)
+        notes.append(clamp_note())
+    if build.index_mark:
+        mark = _index_mark(hood, build, foot.top, segments)
+        if mark is None:
+            notes.append("No index mark: the top of the wall is too low to carry one.")
+        else:
+            body = joined([body, mark])
+            notes.append("The raised triangle on the outside marks the top of the picture.")
+    return finished(body, name, tuple(notes))
+
+
+def fit_ring(
+    build: Build, *, seat_diameter: float, thread: str | None, segments: int = 360, name: str = "fit ring"
+) -> Solid:  # fmt: skip
+    """The seat alone and short, to try the fit before the hood is made: same diameters, same compensations.
+
+    A clamp's ring comes without slit: it must slide on, and the clamp then closes from there. Raises MakeError.
+    """
+    _check_segments(segments)
+    length = RING_LENGTH
+    if build.seat is SeatKind.THREAD:
+        pitch = screw_of(build.model_copy(update={"seat_length": 100.0}), thread).profile.pitch
+        length = max(4.0, 3.0 * pitch)
+    seat = _seat(build.model_copy(update={"seat_length": length}), seat_diameter, thread, ring=True)
+    empty = bore_of(seat)
+    if isinstance(seat, Screw):
+        empty = united([empty, band(0.0, seat.bore, -1.0, WEB + 1.0)])
+    body = turned(seat_section(seat) - empty, segments)
+    if isinstance(seat, Screw):
+        body = joined([body, _teeth(seat, segments)])
+        notes: tuple[str, ...] = (f"It must screw into the lens's {thread} thread by hand, without force.",)
+    else:
+        notes = (
+            f"It must go on to the {seat_diameter:g} mm barrel by hand; if it does not, change hole_compensation "
+            "by what is missing and make it again.",
+        )
+    return finished(body, name, notes)
+
+
+def _check_segments(segments: int) -> None:
+    low, high = SEGMENTS
+    if not low <= segments <= high:
+        raise MakeError(f"segments {segments}: a round wall takes {low} to {high} facets; choose one of these.")
+
+
+def _seat(build: Build, seat_diameter: float, thread: str | None, *, ring: bool = False) -> Grip | Screw:
+    """The seat's numbers. Raises MakeError."""
+    if build.seat is SeatKind.THREAD:
+        return screw_of(build, thread)
+    grip = grip_of(build, seat_diameter, split=build.seat is SeatKind.CLAMP and not ring)
+    if grip.split:
+        check_clamp(grip, build.thickness)
+    return grip
+
+
+def _rounding(build: Build) -> float:
+    """Radius of the rim's edges, mm: what is asked, and less than half the wall."""
+    return min(build.rim_rounding, 0.45 * build.thickness)
+
+
+def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int) -> tuple[Any, Foot]:
+    """Wall and foot under the rim. Raises MakeError."""
+    lowest, top = hood.rim.shallowest, hood.rim.deepest + 1.0
+    if not (math.isfinite(top) and math.isfinite(lowest)):
+        raise MakeError("rim: it holds a value that is not a number; make the rim again.")
+    near = float(hood.wall.radius_at(AHEAD))
+    if near < 2.0:
+        raise MakeError(f"wall: its inside radius at the seat plane is {near:.2f} mm; it must be 2 mm at least.")
+    thickness, rounding = build.thickness, _rounding(build)
+    join = grip_foot if isinstance(seat, Grip) else screw_foot
+    foot = join(seat, hood.wall, thickness, room=lowest - rounding, lowest=lowest)  # type: ignore[arg-type]
+
+    middle = float(hood.wall.radius_at(max(lowest, AHEAD))) + thickness / 2.0
+    edge = rounded_edge(hood.rim, middle, rounding=rounding, segments=segments)
+    widest = float(hood.wall.radius_at(top)) + thickness
+    reach = max(widest, seat.face if isinstance(seat, Screw) else seat.outer) + 20.0
+    clear = passage(hood.wall, top)
+    pieces = []
+    for number, part in enumerate(parts(hood.wall, top)):
+        section = part_section(part, thickness)
+        if number == 0:
+            section = united([section, *foot.body])
+        section = section - clear
+        if number == 0:
+            section = united([section, *foot.inside])
+        for tool in foot.cuts:
+            section = section - tool
+        under = under_edge(edge, part, thickness=thickness, reach=reach, bottom=-seat.length - 10.0)
+        pieces.append(turned(section, segments) ^ under)
+    return joined(pieces), foot
+
+
+def _teeth(screw: Screw, segments: int) -> Any:
+    """The thread itself, cut to length, hollow."""
+    rod = threaded_rod(screw.profile, bottom=-screw.length - 1.0, top=1.0, segments=segments)
+    return rod ^ turned(screw_envelope(screw), segments)
+
+
+def _thread_note(thread: str | None, screw: Screw) -> str:
+    return (
+        f"The {thread} thread is right-handed, 6g, with a clear bore of {2.0 * screw.bore:.1f} mm; a thread stops at "
+        "whatever angle it likes, so bring the index mark to the top and hold it there, if the rim is not the same "
+        "all round."
+    )
+
+
+# --- the index mark ------------------------------------------------------------------------------------------
+
+
+def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segments: int) -> Any | None:
+    """A triangle on the outside at the top, pointing forward, or None where there is no room for one."""
+    low = bottom + 0.5
+    if isinstance(hood, TunnelHood):
+        limit = hood.rim.top
+        outside = hood.wall.half_height + build.thickness
+        half = min(MARK_WIDTH / 2.0, 0.8 * hood.wall.half_width)
+    else:
+        outside = float(hood.wall.radius_at(max(low, AHEAD))) + build.thickness
+        half = min(MARK_WIDTH / 2.0, 0.3 * outside)
+        spread = np.degrees(half / outside) * np.linspace(-1.2, 1.2, 25)
+        limit = float(np.min(hood.rim.z_at(90.0 + spread)))
+    high = min(low + MARK_HEIGHT, limit - _rounding(build) - 0.3)
+    if high - low < 2.0:
+        return None
+    deep = 0.4 * build.thickness
+    if isinstance(hood, TunnelHood):
+        return _prism(half, low, high, outside - deep, outside + MARK_RISE, slope=MARK_RISE + deep)
+    prism = _prism(half, low, high, 0.5 * outside, outside + MARK_RISE + 2.0 * (high - low) + 50.0, slope=0.0)
+    return prism ^ turned(_mark_shell(hood.wall, build.thickness, low, high, deep), segments)
+
+
+def _prism(half: float, low: float, high: float, inner: float, outer: float, *, slope: float) -> Any:
+    """A triangular bar along y from `inner` to `outer`; its lower face rises by `slope` mm outwards."""
+    near = [(-half, inner, low), (0.0, inner, high), (half, inner, low)]
+    far = [(-half, outer, low + slope), (0.0, outer, high), (half, outer, low + slope)]
+    return loft(np.array([near, far]))
+
+
+def _mark_shell(wall: RoundWall, thickness: float, low: float, high: float, deep: float) -> Any:
+    """Half-section of a skin on the outer surface, sloping at 45 degrees at its lower end."""
+    z = np.linspace(low - MARK_RISE - deep, high + 1.0, 60)
+    radius = outer_radius(wall, thickness, z, top=high + 60.0)
+    inner = list(zip((radius - deep).tolist(), z.tolist(), strict=True))
+    outer = list(zip((radius + MARK_RISE).tolist(), (z + MARK_RISE + deep).tolist(), strict=True))
+    return area([*inner, *reversed(outer)])
+
+
+# --- finishing -----------------------------------------------------------------------------------------------
+
+
+def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
+    """`body` as one closed mesh on the grid. Raises MakeError where it is not one closed body."""
+    pieces = [piece for piece in body.decompose() if piece.volume() > CRUMB]
+    if len(pieces) != 1:
+        raise MakeError(
+            f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or higher."
+        )
+    tolerance = MERGE
+    for _ in range(4):
+        mesh = pieces[0].as_original().simplify(tolerance).to_mesh64()
+        vertices = np.round(np.asarray(mesh.vert_properties)[:, :3] / GRID) * GRID + 0.0
+        vertices, faces = merged(vertices, np.asarray(mesh.tri_verts).astype(np.int64))
+        if is_closed(faces) and solid_of(vertices, faces.astype(np.uint64)).status() == m3.Error.NoError:
+            return Solid(vertices, faces, name, enclosed_volume(vertices, faces), notes)
+        tolerance *= 2.0
+    raise MakeError(f"{name}: its surface does not close on the file's grid; change the rim or wall a little.")
+
+
+def merged(vertices: Array, faces: NDArray[np.int64]) -> tuple[Array, NDArray[np.int64]]:
+    """The mesh with equal vertices made one and faces without three distinct corners dropped."""
+    distinct, place = np.unique(vertices, axis=0, return_inverse=True)
+    faces = place.reshape(-1)[faces]
+    a, b, c = faces.T
+    faces = faces[(a != b) & (b != c) & (c != a)]
+    used, faces = np.unique(faces, return_inverse=True)
+    return np.asarray(distinct[used], dtype=float), np.asarray(faces.reshape(-1, 3), dtype=np.int64)
+
+
+def is_closed(faces: NDArray[np.int64]) -> bool:
+    """True where every directed edge occurs once and its reverse once."""
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    count = int(faces.max()) + 1
+    forward = np.sort(edges[:, 0] * count + edges[:, 1])
+    backward = np.sort(edges[:, 1] * count + edges[:, 0])
+    return bool(np.array_equal(forward, backward) and np.all(np.diff(forward) > 0))
+
+
+def enclosed_volume(vertices: Array, faces: NDArray[np.int64]) -> float:
+    """Volume enclosed by a closed mesh, mm3, by the divergence theorem; positive where faces look outwards."""
+    a, b, c = vertices[faces[:, 0]], vertices[faces[:, 1]], vertices[faces[:, 2]]
+    return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)

@@ -1,0 +1,200 @@
+"""The rectangular tunnel: four lips of different depth, and what joins them to a round seat."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import manifold3d as m3
+import numpy as np
+
+from shadewright.make.seat import (
+    LEAST_WALL,
+    LEDGE,
+    Foot,
+    Grip,
+    Screw,
+    cone_below,
+    grip_bore,
+    ring_section,
+    roof,
+    screw_bore,
+    screw_core,
+    stop_note,
+    too_low,
+    web_thickness,
+)
+from shadewright.make.section import FAR, area, band, cut, joined, loft, turned
+from shadewright.make.profile import HAIR
+from shadewright.model.shape import TunnelHood
+
+CORNER_POINTS = 16
+"""Points round a full turn of a rounded edge."""
+
+
+def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], rounding: float) -> Any:
+    """A box with its vertical edges and the edges of its top rounded, its foot flat; mm."""
+    if rounding < 0.01:
+        return m3.Manifold.cube((x[1] - x[0], y[1] - y[0], z[1] - z[0])).translate((x[0], y[0], z[0]))
+    # Outlines from the foot up: four arcs of `radius` about the same four centres, at falling radius over the top.
+    turn = np.linspace(0.0, math.pi / 2, CORNER_POINTS // 4 + 1)
+    starts = np.array([0.0, 1.0, 2.0, 3.0]) * math.pi / 2
+    angle = (starts[:, None] + turn[None, :]).ravel()
+    cx = np.repeat([x[1] - rounding, x[0] + rounding, x[0] + rounding, x[1] - rounding], len(turn))
+    cy = np.repeat([y[1] - rounding, y[1] - rounding, y[0] + rounding, y[0] + rounding], len(turn))
+    rings = [(rounding, z[0])]
+    rings += [(rounding * math.cos(h), z[1] - rounding + rounding * math.sin(h)) for h in turn[:-1]]
+    rings.append((0.05 * rounding, z[1]))
+    return loft(
+        np.array(
+            [
+                np.stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle), np.full_like(angle, level)], axis=1)
+                for radius, level in rings
+            ]
+        )
+    )
+
+
+def lips(hood: TunnelHood, thickness: float, rounding: float, *, bottom: float) -> Any:
+    """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips."""
+    width, height = hood.wall.half_width + HAIR, hood.wall.half_height + HAIR
+    depth = {side: getattr(hood.rim, side) - HAIR for side in ("right", "top", "left", "bottom")}
+    overlap = 2.0 * rounding + 0.2
+    parts = []
+    for side, sign in (("right", 1.0), ("left", -1.0)):
+        x = _span(width, width + thickness, sign)
+        parts.append(rounded_box(x, (-height, height), (bottom, depth[side]), rounding))
+    for side, sign in (("top", 1.0), ("bottom", -1.0)):
+        y = _span(height, height + thickness, sign)
+        parts.append(rounded_box((-width, width), y, (bottom, depth[side]), rounding))
+    for side, sx in (("right", 1.0), ("left", -1.0)):
+        for other, sy in (("top", 1.0), ("bottom", -1.0)):
+            z = (bottom, min(depth[side], depth[other]))
+            x, y = _span(width, width + thickness, sx), _span(height - overlap, height + thickness, sy)
+            parts.append(rounded_box(x, y, z, rounding))
+            x, y = _span(width - overlap, width + thickness, sx), _span(height, height + thickness, sy)
+            parts.append(rounded_box(x, y, z, rounding))
+    return joined(parts)
+
+
+def _span(near: float, far: float, sign: float) -> tuple[float, float]:
+    """The interval between two distances from the axis, on the side of `sign`."""
+    return (near, far) if sign > 0 else (-far, -near)
+
+
+def _slab(half_width: float, half_height: float, bottom: float, top: float) -> Any:
+    """A box about the axis."""
+    size = (2.0 * half_width, 2.0 * half_height, top - bottom)
+    return m3.Manifold.cube(size).translate((-half_width, -half_height, bottom))
+
+
+def grip_tunnel(
+    hood: TunnelHood, grip: Grip, thickness: float, rounding: float, *, segments: int
+) -> tuple[Any, Foot]:
+    """The tunnel on a ring. Raises MakeError where a lip comes too low."""
+    lowest = hood.rim.shallowest
+    room = lowest - rounding
+    if lowest < 0.0:
+        raise too_low("ring seat", lowest, 0.0)
+    web = web_thickness(thickness)
+    outside = (hood.wall.half_width + thickness, hood.wall.half_height + thickness)
+    corner = math.hypot(*outside)
+    walls = lips(hood, thickness, rounding, bottom=-0.5 * min(web, grip.length))
+
+    # Behind the seat plane: the ring, and a collar under what the ring does not carry, its underside at 45 degrees.
+    parts = [walls, turned(ring_section(grip), segments), _slab(*outside, -min(web, grip.length), 0.0)]
+    if corner > grip.outer and web < grip.length:
+        depth = web + corner - grip.outer
+        slope = area([(0.0, -web), (corner, -web), (grip.outer, -depth), (0.0, -depth)])
+        under = turned(slope ^ band(0.0, FAR, -grip.length, FAR), segments)
+        parts.append(_slab(*outside, -grip.length, 1.0 - web) ^ under)
+    cuts = [grip_bore(grip)]
+
+    # Ahead of it: a roof over what is inside the ring but outside the tunnel.
+    least = min(hood.wall.half_width, hood.wall.half_height)
+    step = grip.inner - least
+    notes = [stop_note(step, grip.length)]
+    top = 0.0
+    if step > 0.0:
+        ahead, top, cone, flat = _roof(hood, grip.inner - LEDGE, grip.outer, web, room, segments)
+        parts.append(ahead)
+        cuts += cone
+        if room < LEAST_WALL:
+            raise too_low("seat wider than the tunnel", lowest, LEAST_WALL + rounding)
+        if flat and step > LEDGE:
+            notes.append(_flat_note("inside", step))
+    body = cut(joined(parts), [turned(tool, segments) for tool in cuts])
+    return body, Foot((), (), (), top, tuple(notes))
+
+
+def _roof(
+    hood: TunnelHood, ledge: float, outer: float, web: float, room: float, segments: int
+) -> tuple[Any, float, list[Any], bool]:
+    """The roof inside radius `outer`, less the tunnel: (solid, top outside, cuts, whether it is flat)."""
+    width, height = hood.wall.half_width + HAIR, hood.wall.half_height + HAIR
+    least = min(width, height)
+    hole = _slab(width, height, -1.0, FAR)
+    line = outer + web
+    if line - least <= room and ledge > least:
+        section = roof(0.8 * least, outer, line, web)
+        return cut(turned(section, segments), [hole]), line - least, [cone_below(ledge)], False
+    return cut(turned(band(0.0, outer, 0.0, web), segments), [hole]), web, [], True
+
+
+def screw_tunnel(
+    hood: TunnelHood, screw: Screw, thickness: float, rounding: float, *, segments: int
+) -> tuple[Any, Foot]:
+    """The tunnel on a threaded seat, its teeth left out. Raises MakeError where a lip comes too low."""
+    lowest = hood.rim.shallowest
+    room = lowest - rounding
+    if room < LEAST_WALL:
+        raise too_low("threaded seat", lowest, LEAST_WALL + rounding)
+    web = web_thickness(thickness)
+    outside = (hood.wall.half_width + thickness, hood.wall.half_height + thickness)
+    corner = math.hypot(*outside)
+    least = min(hood.wall.half_width, hood.wall.half_height)
+    walls = lips(hood, thickness, rounding, bottom=0.0)
+    opening = area([(0.0, 0.0), (screw.bore, 0.0), (screw.bore + FAR, FAR), (0.0, FAR)])
+
+    # A funnel from the bore out to the tunnel, or a flat flange where the lips leave no room for one.
+    reach = max(corner - screw.face, 0.0)
+    above = min(1.5 * thickness, screw.face - screw.bore)
+    tall = reach + above
+    notes: list[str] = []
+    shell: list[Any]
+    if tall <= room:
+        beyond = screw.face + reach
+        funnel = area(
+            [(0.0, 0.0), (screw.face, 0.0), (beyond, reach), (beyond, max(tall, web)), (0.0, max(tall, web))]
+        )
+        hollow = area([(screw.bore, 0.0), (beyond, max(tall, web)), (beyond, FAR), (0.0, FAR), (0.0, 0.0)])
+        shell = [turned(funnel - hollow, segments) ^ _slab(*outside, 0.0, FAR)]
+        outer_cuts = [area([(screw.face, 0.0), (screw.face + FAR, FAR), (screw.face + FAR, 0.0)])]
+    else:
+        disc = turned(opening ^ band(0.0, FAR, 0.0, web), segments)
+        shell = [cut(_slab(*outside, 0.0, web), [disc])]
+        outer_cuts = []
+        if corner - screw.face > web:
+            notes.append(_flat_note("outside", corner - screw.face))
+    shell.append(turned(band(0.0, screw.face, 0.0, web) - opening, segments))
+    shell.append(turned(screw_core(screw), segments))
+
+    cuts = [screw_bore(screw), *outer_cuts]
+    top = max(reach, web)
+    if least < screw.bore:
+        ahead, above_roof, cone, flat = _roof(hood, screw.bore, screw.face, web, room, segments)
+        top = max(top, above_roof)
+        shell.append(ahead)
+        cuts += cone
+        if flat:
+            notes.append(_flat_note("inside", screw.bore - least))
+    body = cut(joined([walls, *shell]), [turned(tool, segments) for tool in cuts])
+    return body, Foot((), (), (), top, tuple(notes))
+
+
+def _flat_note(side: str, width: float) -> str:
+    """The note for a flat underside that the lips leave no room to slope."""
+    return (
+        f"The lips leave no room for a slope between seat and tunnel: the flat underside there, up to {width:.1f} mm "
+        f"wide {side} the seat, needs support when printed seat down."
+    )
