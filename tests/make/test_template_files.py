@@ -64,6 +64,10 @@ def test_svg_is_at_true_scale_and_holds_every_line(name: str) -> None:
             expected = np.asarray(line.points) * (1, -1)
             assert np.allclose(points - points[0], expected - expected[0], atol=2e-4)
     assert len(dashes) == 3, "kinds of line differ in their dashes, not only in colour"
+    black = root.xpath("//*[@stroke='#000000' or @fill='#000000']")
+    assert [element.get("id") for element in black] == ["cut"], (
+        "a cutter that goes by colour cuts nothing else"
+    )
     cut = np.concatenate(
         [path_points(p.get("d")) for p in root.find(f"{SVG}g[@id='cut']").findall(f"{SVG}path")]
     )

@@ -1,4 +1,4 @@
-"""An invented zoom lens, hoods for it, and what every figure must keep to: legible letters inside the page."""
+"""An invented zoom lens, hoods for it, and what every figure keeps to: legible letters inside the page."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from functools import cache
 
 import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
@@ -116,7 +117,9 @@ def lines(figure: Figure, gid: str) -> list[np.ndarray]:
 def require_legible(figure: Figure) -> None:
     """Every letter is large enough, inside the page, and on no other text."""
     with page.style():
+        # Once to lay out and once with all in place, as saving does.
         figure.draw_without_rendering()
+        FigureCanvasAgg(figure).draw()
         whole = figure.bbox
         boxes = []
         hidden = _beyond_view(figure)

@@ -18,8 +18,9 @@ from show_cases import (
     deepest,
     lines,
     require_legible,
+    tunnel,
+    words,
 )
-from show_cases import tunnel, words
 
 from shadewright.errors import MakeError
 from shadewright.model.shape import MeshHood, Rim, RoundHood, TunnelHood, TunnelRim, TunnelWall
@@ -29,7 +30,7 @@ from shadewright.show.section import corner_azimuth, rim_gap, section_figure
 
 
 def passing(beam: Beam, azimuth: float) -> tuple[float, float]:
-    """Least and greatest height at the front rim of rays in the plane that pass all windows, by trying many."""
+    """Least and greatest height at the front rim of rays in the plane that pass all windows, by trial."""
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))])
     slope = edge_slope(beam, azimuth) * along
     heights = np.linspace(-60, 60, 240_001)
@@ -61,7 +62,7 @@ def test_the_edge_of_the_frame_is_where_the_frame_ends(text: str, azimuth: float
             for a, b in zip(outline, following, strict=True)
         ]
     )
-    # The nearest side of the frame, as a share of the side's length: curved outlines are followed to 2e-4.
+    # Distance to the nearest side, mm: a curved outline is exceeded by up to 2e-4 of some 20 mm.
     assert abs((across / np.hypot(*(following - outline).T)).min()) < 5e-3
 
 

@@ -128,3 +128,14 @@ def test_views_of_different_settings_are_refused() -> None:
         sensor_figure([one], [other], allowance=0.1)
     with pytest.raises(MakeError, match="0 after"):
         sensor_figure([one], [], allowance=0.1)
+
+
+def test_up_is_up_and_right_is_right() -> None:
+    loss = np.zeros((5, 7))
+    loss[4, 6], loss[0, 1] = 2.0, 0.5
+    figure = sensor_figure([], [invented("one", loss)], allowance=0.1)
+    image = figure.axes[0].get_images()[0]
+    np.testing.assert_allclose(image.get_array(), loss)
+    assert image.origin == "lower"
+    # Cells are 6 mm wide and high about the grid's points, which reach to 18 and 12 mm.
+    assert image.get_extent() == pytest.approx((-21.0, 21.0, -15.0, 15.0))

@@ -84,7 +84,7 @@ def wall_bands(wall: RoundWall, *, back: float, top: float) -> tuple[Band, ...]:
         if min(band.r0, band.r1) <= 0.5:
             raise MakeError(
                 f"the wall closes to a radius of {min(band.r0, band.r1):.2f} mm between z = {band.z0:.1f} "
-                f"and {band.z1:.1f} mm; a template needs more than 0.5 mm: make far_diameter larger or the "
+                f"and {band.z1:.1f} mm, where more than 0.5 mm is needed; make far_diameter larger or the "
                 "rim shallower."
             )
     return tuple(merged)

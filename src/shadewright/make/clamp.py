@@ -1,4 +1,4 @@
-"""The split clamp: a slit through the seat ring, two bosses for a screw and nut, and a slot that lets it close."""
+"""The split clamp: a slit through the seat ring, two bosses for screw and nut, a slot that lets it close."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ def check_clamp(grip: Grip, thickness: float) -> None:
     needed = web_thickness(thickness) + SLOT + LEAST_BOSS
     if grip.length < needed:
         raise MakeError(
-            f"seat_length {grip.length:g} mm: a clamp with walls of {thickness:g} mm needs at least {needed:g} mm of "
-            "length for its slot and screw; make it longer."
+            f"seat_length {grip.length:g} mm: a clamp with walls of {thickness:g} mm needs at least "
+            f"{needed:g} mm of length for its slot and screw; make it longer."
         )
     if grip.inner < LEAST_RADIUS:
         raise MakeError(
@@ -52,11 +52,13 @@ def check_clamp(grip: Grip, thickness: float) -> None:
 
 
 def split_clamp(body: Any, grip: Grip, thickness: float, *, segments: int) -> Any:
-    """`body`, a hood on a plain ring, with the ring split at the bottom. Raises MakeError as `check_clamp`."""
+    """`body`, a hood on a plain ring, with the ring split at the bottom. Raises MakeError as `check_clamp`.
+    """
     check_clamp(grip, thickness)
     ceiling = -web_thickness(thickness)
     floor = ceiling - SLOT
-    # The slot runs right through the ring; outside the ring, the collar goes too, or it would hold the ring open.
+    # The slot runs right through the ring; outside the ring, the collar goes too, or it would hold the ring
+    # open.
     slot = sector(
         band(grip.inner - 2.0, FAR, floor, ceiling), segments, centre=SLIT_AZIMUTH, half_angle=RELIEF
     )
@@ -76,7 +78,12 @@ def _bosses(grip: Grip, top: float) -> Any:
     if grip.spread == 0.0:
         rings = rings[1:]
     outline = [
-        [(edge - half, far + edge, z), (half - edge, far + edge, z), (half - edge, near, z), (edge - half, near, z)]
+        [
+            (edge - half, far + edge, z),
+            (half - edge, far + edge, z),
+            (half - edge, near, z),
+            (edge - half, near, z),
+        ]
         for edge, z in rings
     ]
     return loft(np.array(outline))
@@ -99,9 +106,14 @@ def _openings(grip: Grip, top: float) -> list[Any]:
     return [slit, hole.translate((0.0, y, z)), nut.translate((shift, y, z))]
 
 
-def clamp_note() -> str:
-    """What the technician needs to close the clamp."""
+def clamp_note(overhang: float) -> str:
+    """What it takes to close the clamp; `overhang` (mm) is how far the wall stands out over the ring."""
+    support = (
+        f"what stands over it reaches out {overhang:.1f} mm and needs support."
+        if overhang > SLOT
+        else "it prints as a bridge: cut it free, or print it with support."
+    )
     return (
-        f"Clamp: an M3 x 16 screw and an M3 nut close the {SLIT:g} mm slit at the bottom; the {SLOT:g} mm slot above "
-        "the split part prints as a bridge: cut it free, or print it with support."
+        f"Clamp: an M3 x 16 screw and an M3 nut close the {SLIT:g} mm slit at the bottom. "
+        f"Above the split part is a slot {SLOT:g} mm high; {support}"
     )

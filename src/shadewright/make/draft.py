@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from manifold3d import CrossSection, FillRule
 
+from shadewright.make.bands import wall_bands
 from shadewright.make.pdfpen import CHAIN, Pen
 from shadewright.make.pieces import Align
-from shadewright.make.wall import wall_section
 from shadewright.model.hood import FIT_PLAY, Hood, SeatKind
 from shadewright.model.lens import thread_size
 from shadewright.model.shape import Array, RoundHood, TunnelHood
@@ -73,8 +74,7 @@ def half_section(hood: RoundHood | TunnelHood, azimuth: float, document: Hood) -
     if isinstance(hood, TunnelHood):
         parts = [_rectangle(0.0, first, top, first + t)] if top > 0 else []
     else:
-        wall = wall_section(hood.wall, t, top) if top > 0 else CrossSection()
-        parts = [[(float(z), float(r)) for r, z in loop] for loop in wall.to_polygons()]
+        parts = _wall_parts(hood, t, top) if top > 0 else []
     parts.append(_rectangle(-seat.length, seat.inside, min(0.0, top), seat.outside))
     out = max(first + t, seat.outside, seat.face)
     if seat.face > 0 or first + t - seat.inside < min(1.0, 0.75 * t):
@@ -83,6 +83,31 @@ def half_section(hood: RoundHood | TunnelHood, azimuth: float, document: Hood) -
         parts.append(_rectangle(-web, seat.inside, min(0.0, top), out))
     joined = CrossSection([_upright(part) for part in parts if len(part) > 2], FillRule.NonZero)
     return [[(float(z), float(r)) for z, r in loop] for loop in joined.to_polygons()]
+
+
+def _wall_parts(hood: RoundHood, thickness: float, top: float) -> list[Loop]:
+    """The wall cut through from z = 0 to z = top: a part for each band, one for what carries each step."""
+    bands = wall_bands(hood.wall, back=0.0, top=top)
+    loops: list[Loop] = []
+    for band in bands:
+        loops.append(
+            [
+                (band.z0, band.r0),
+                (band.z1, band.r1),
+                (band.z1, band.r1 + thickness),
+                (band.z0, band.r0 + thickness),
+            ]
+        )
+    for band, following in pairwise(bands):
+        z, r, rise = band.z1, band.r1, following.r0 - band.r1
+        if rise > 1e-6:
+            # A ledge with an underside at 45 degrees, as it can be printed.
+            low, out = z - thickness, r + rise + thickness
+            foot = low - rise
+            loops.append([(z, r), (z, out), (low, out), (foot, r + thickness), (foot, r)])
+        elif rise < -1e-6:
+            loops.append(_rectangle(z, r + rise, min(z + thickness, top), r + thickness))
+    return loops
 
 
 def inside_at(hood: RoundHood | TunnelHood, azimuth: float, z: float) -> float:

@@ -186,10 +186,10 @@ class _Row:
 def _texts(sheet: Sheet, warnings: Sequence[str]) -> list[_Row]:
     """Everything that stands in words, in order."""
     rows = [_Row("Wall", head=True), _Row(_wall_text(sheet.hood))]
+    rows += [_Row("Made for", head=True), _Row(sheet.made_for or "not stated")]
     rows += [_Row("Cautions", head=True), *(_Row(text) for text in CAUTIONS)]
     rows += [_Row("Estimates and warnings", head=True)]
     rows += [_Row(f"{k}. {text}", hang=4.0) for k, text in enumerate(warnings, start=1)] or [_Row("None.")]
-    rows += [_Row("Made for", head=True), _Row(sheet.made_for or "not stated")]
     if sheet.document.notes:
         rows += [_Row("Notes", head=True), _Row(sheet.document.notes)]
     return rows

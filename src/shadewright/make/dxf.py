@@ -41,7 +41,7 @@ def dxf_bytes(template: FlatTemplate, *, label: str) -> bytes:
         document.linetypes.add(name, pattern, description=description)
     for name, colour, linetype in LAYERS.values():
         document.layers.add(name, color=colour, linetype=linetype)
-    document.layers.add(TEXT_LAYER, color=7)
+    document.layers.add(TEXT_LAYER, color=8)
     space = document.modelspace()
     for kind, (layer, _, _) in LAYERS.items():
         for line in template.lines(kind):

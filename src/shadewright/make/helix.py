@@ -15,8 +15,9 @@ from shadewright.make.thread import MadeProfile
 def threaded_rod(profile: MadeProfile, *, bottom: float, top: float, segments: int) -> Any:
     """A rod round the z axis, threaded from below z = `bottom` to above z = `top` (mm), its ends left ragged.
 
-    The thread is right-handed as made. Seat coordinates are not: with x to the right, y up and z forward as seen
-    from behind the camera they form a left-handed system, so in these numbers z falls while azimuth rises.
+    The thread is right-handed as made. Seat coordinates are not: with x to the right, y up and z forward as
+    seen from behind the camera they form a left-handed system, so in these numbers z falls while azimuth
+    rises.
     """
     pitch = profile.pitch
     turns = math.ceil((top - bottom) / pitch) + 3
@@ -33,11 +34,10 @@ def threaded_rod(profile: MadeProfile, *, bottom: float, top: float, segments: i
     radius = np.tile(corners[:, 1], turns)
     column = np.arange(segments)
     angle = 2.0 * np.pi * column / segments
-    # One whole turn lowers the profile by a pitch, so row j of the last column meets row j - per_turn of the first.
+    # One whole turn lowers the profile by a pitch, so row j of the last column meets row j - per_turn of the
+    # first.
     z = along[None, :] - pitch * (column / segments)[:, None]
-    points = np.stack(
-        [radius * np.cos(angle)[:, None], radius * np.sin(angle)[:, None], z], axis=2
-    )
+    points = np.stack([radius * np.cos(angle)[:, None], radius * np.sin(angle)[:, None], z], axis=2)
     place = np.arange(segments * rows).reshape(segments, rows)
     ends = np.array([[0.0, 0.0, float(z.min()) - 1.0], [0.0, 0.0, float(z.max()) + 1.0]])
     vertices = np.concatenate([points.reshape(-1, 3), ends])
@@ -68,5 +68,3 @@ def _quads(
     first = np.stack([a, b, c], axis=-1).reshape(-1, 3)
     second = np.stack([a, c, d], axis=-1).reshape(-1, 3)
     return np.concatenate([first, second])
-
-

@@ -16,8 +16,9 @@ from shadewright.model.shape import Array
 LEAST_WALL = 0.4
 """A wall thinner than this, in mm, is one line of a common nozzle or less (common practice, no source)."""
 FACING = -0.8
-"""Two faces bound a wall where the cosine between their outward normals is below this: within 37 degrees of opposite.
-Edges, chamfers and thread crests taper to nothing without being walls, so their faces are not paired."""
+"""Two faces bound a wall where the cosine between their outward normals is below this: within 37 degrees of
+opposite. Edges, chamfers and thread crests taper to nothing without being walls, so their faces are not
+paired."""
 LEAST_ALTITUDE = 0.01
 """Triangles narrower than this, in mm, are left out of the sampling: rounding turns their normals."""
 MOST_CELLS = 96
@@ -44,7 +45,8 @@ class Inspection:
 def inspect_mesh(vertices: Array, faces: NDArray[np.int64], *, least_wall: float = LEAST_WALL) -> Inspection:
     """Inspects a mesh of vertices (n, 3) mm and faces (m, 3), vertices shared between faces.
 
-    `problems` holds a sentence for everything that stands in the way of making it; none means that it can be made.
+    `problems` holds a sentence for everything that stands in the way of making it; none means that it can be
+    made.
     """
     vertices = np.ascontiguousarray(vertices, dtype=float)
     faces = np.ascontiguousarray(faces, dtype=np.int64)
@@ -90,7 +92,8 @@ def _triple(values: Array) -> tuple[float, float, float]:
 
 
 def _edge_faults(faces: NDArray[np.int64]) -> tuple[int, int, int]:
-    """Counts of edges with one face, with more than two, and with two faces that run along it the same way."""
+    """Counts of edges with one face, with more than two, and with two faces that run along it the same way.
+    """
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     ends = np.sort(edges, axis=1)
     key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
@@ -109,7 +112,7 @@ def count_bodies(faces: NDArray[np.int64], vertices: int) -> int:
     return len(np.unique(label[np.unique(faces)]))
 
 
-# --- wall thickness ------------------------------------------------------------------------------------------
+# --- wall thickness -----------------------------------------------------------------------------------------
 
 
 def least_thickness(
@@ -117,8 +120,8 @@ def least_thickness(
 ) -> tuple[float | None, tuple[float, float, float] | None]:
     """The least distance (mm) straight through the wall from any sampled point, and that point.
 
-    Rays run inwards along the face's normal from one point of every triangle and from more on large ones; a ray
-    counts where it leaves through a face turned the other way (`FACING`).
+    Rays run inwards along the face's normal from one point of every triangle and from more on large ones; a
+    ray counts where it leaves through a face turned the other way (`FACING`).
     """
     corner = vertices[faces]
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
@@ -134,7 +137,10 @@ def least_thickness(
     owner = np.repeat(face, count)
     rank = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     # The first sample of a face is its centroid; the others follow an additive low-discrepancy sequence.
-    u, v = np.where(rank == 0, 1 / 3, rank * 0.7548776662 % 1.0), np.where(rank == 0, 1 / 3, rank * 0.5698402910 % 1.0)
+    u, v = (
+        np.where(rank == 0, 1 / 3, rank * 0.7548776662 % 1.0),
+        np.where(rank == 0, 1 / 3, rank * 0.5698402910 % 1.0),
+    )
     fold = u + v > 1.0
     u, v = np.where(fold, 1.0 - u, u), np.where(fold, 1.0 - v, v)
     base = corner[owner, 0]
@@ -157,7 +163,7 @@ def _grid(vertices: Array, faces: int) -> tuple[Array, Array, NDArray[np.int64]]
     return low, span / shape, shape
 
 
-@njit(cache=True)  # type: ignore[misc]
+@njit(cache=True)
 def _cells(corner, low, size, shape, face):  # type: ignore[no-untyped-def]
     """First and last cell along each axis that the face's bounding box touches."""
     first = np.empty(3, np.int64)
@@ -170,7 +176,7 @@ def _cells(corner, low, size, shape, face):  # type: ignore[no-untyped-def]
     return first, last
 
 
-@njit(cache=True)  # type: ignore[misc]
+@njit(cache=True)
 def _fill_grid(corner, low, size, shape):  # type: ignore[no-untyped-def]
     """Faces by cell: `start` (cells + 1,) indexes `member`."""
     total = shape[0] * shape[1] * shape[2]
@@ -196,7 +202,7 @@ def _fill_grid(corner, low, size, shape):  # type: ignore[no-untyped-def]
     return start, member
 
 
-@njit(cache=True)  # type: ignore[misc]
+@njit(cache=True)
 def _hit(origin, ray, a, b, c):  # type: ignore[no-untyped-def]
     """Distance along the ray to the triangle, or infinity (Moeller and Trumbore 1997, both sides)."""
     e1x, e1y, e1z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
@@ -216,9 +222,10 @@ def _hit(origin, ray, a, b, c):  # type: ignore[no-untyped-def]
     return (e2x * qx + e2y * qy + e2z * qz) / det
 
 
-@njit(cache=True)  # type: ignore[misc]
+@njit(cache=True)
 def _through(points, rays, owner, corner, normal, low, size, shape, start, member):  # type: ignore[no-untyped-def]
-    """Distance from each point along its ray to the first face it leaves by, infinity where that is no wall."""
+    """Distance from each point along its ray to the first face it leaves by, infinity where that is no wall.
+    """
     result = np.full(points.shape[0], np.inf)
     cell, step = np.empty(3, np.int64), np.empty(3, np.int64)
     ahead, stride = np.empty(3), np.empty(3)

@@ -121,7 +121,11 @@ class Piece:
         """Left, bottom, right, top of what is cut, and of the texts that lie beside it, mm."""
         points = np.concatenate(
             [np.asarray(line.points) for line in self.cut]
-            + [text.middle_line() + [(0.0, s * text.height)] for text in self.text for s in (-1.0, 1.0)]
+            + [
+                text.middle_line() + np.array([0.0, s * text.height])
+                for text in self.text
+                for s in (-1.0, 1.0)
+            ]
         )
         (left, bottom), (right, top) = points.min(axis=0), points.max(axis=0)
         return float(left), float(bottom), float(right), float(top)

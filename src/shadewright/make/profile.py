@@ -1,8 +1,7 @@
-"""The wall of a round hood in half-section: its inner surface, its outer surface, and the parts between its steps."""
+"""The wall of a round hood in half-section: inner surface, outer surface, and the parts between its steps."""
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,13 +40,24 @@ class Part:
         slope = self.ahead + thickness - np.maximum(0.0, self.z[-1] - thickness - z)
         return np.asarray(np.maximum(outside, slope))
 
+    def inner_bends(self) -> tuple[float, ...]:
+        """z of the bends of the inner surface, its ends among them where it slopes there, ascending, mm."""
+        return _bends(np.asarray(self.z), np.asarray(self.radius))
+
     def outer_bends(self, thickness: float) -> tuple[float, ...]:
-        """z of the bends of the outer surface within the part, ascending, mm."""
-        places = set(self.z[1:-1])
+        """z of the bends of the outer surface, as `inner_bends`."""
+        places = list(self.z)
         if self.ahead is not None:
             end = self.z[-1] - thickness
-            places |= {end, end - (self.ahead - self.radius[-1])}
-        return tuple(sorted(z for z in places if self.z[0] < z < self.z[-1]))
+            places += [z for z in (end, end - (self.ahead - self.radius[-1])) if self.z[0] < z < self.z[-1]]
+        z = np.unique(places)
+        return _bends(z, self.outer(z, thickness))
+
+
+def _bends(z: Array, radius: Array) -> tuple[float, ...]:
+    """Those of the points z (n,) at which the line turns; before the first and after the last it is level."""
+    slope = np.concatenate([[0.0], np.diff(radius) / np.diff(z), [0.0]])
+    return tuple(float(value) for value in z[np.abs(np.diff(slope)) > 1e-9])
 
 
 def wall_line(wall: RoundWall, top: float) -> list[Point]:
@@ -79,8 +89,9 @@ def _part(points: list[Point], ahead: float | None) -> Part:
 
 
 def part_section(part: Part, thickness: float) -> Any:
-    """The half-section of a part: the wall, and at its end the ledge with a 45 degree underside for the next part.
+    """The half-section of a part: the wall, and at its end the ledge that carries the next part.
 
+    The ledge has an underside of 45 degrees.
     Every part but the first reaches half a thickness back into the ledge that carries it.
     """
     line = list(zip(part.radius, part.z, strict=True))
@@ -92,7 +103,13 @@ def part_section(part: Part, thickness: float) -> Any:
     if part.ahead is not None:
         behind, out = part.radius[-1], part.ahead + thickness
         foot = end - thickness - (part.ahead - behind)
-        corners = [(behind, end), (out, end), (out, end - thickness), (behind + thickness, foot), (behind, foot)]
+        corners = [
+            (behind, end),
+            (out, end),
+            (out, end - thickness),
+            (behind + thickness, foot),
+            (behind, foot),
+        ]
         pieces.append(area(corners))
     return united(pieces) - band(0.0, FAR, -FAR, 0.0)
 
@@ -116,9 +133,3 @@ def passage(wall: RoundWall, top: float) -> Any:
     """What must stay empty ahead of the seat plane: every radius below R(z), a hair more."""
     line = [(r + HAIR, z) for r, z in wall_line(wall, top)]
     return area([(0.0, 0.0), *line, (0.0, top)])
-
-
-def steepest(wall: RoundWall, top: float) -> float:
-    """The largest slope dR/dz of the wall outside its steps."""
-    slopes = [(b[0] - a[0]) / (b[1] - a[1]) for a, b in itertools.pairwise(wall_line(wall, top)) if b[1] > a[1]]
-    return max(slopes, default=0.0)

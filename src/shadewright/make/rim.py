@@ -24,25 +24,50 @@ ACROSS = 1.0
 ARC_POINTS = 5
 """Points of the quarter circle that rounds an edge."""
 BESIDE = 0.05
-"""The quarter circle starts this far beside the wall, mm, so that the two surfaces cross instead of touching."""
+"""The quarter circle starts this far beside the wall, mm, so that the two surfaces cross instead of touching.
+"""
 
 
 @dataclass(frozen=True)
 class Edge:
-    """The rounded edge on the unrolled wall: `levels` (columns, m) mm are the z of the rim's curve at each `depth` (m,)
-    mm into the wall, from its surface inwards, at `azimuth` (columns,) degrees."""
+    """The rounded edge on the unrolled wall: `levels` (columns, m) mm are the z of the rim's curve at each
+    `depth` (m,) mm into the wall, from its surface inwards, at `azimuth` (columns,) degrees.
+    """
 
     azimuth: Array
     levels: Array
     depth: Array
 
+    def with_columns_at(self, bends: tuple[float, ...]) -> Edge:
+        """The same edge with a column wherever one of its curves passes one of the given z (mm).
+
+        Then no curve passes a bend of the wall between two columns, and their points correspond.
+        """
+        following = np.roll(self.azimuth, -1).copy()
+        following[-1] += 360.0
+        ahead = np.roll(self.levels, -1, axis=0)
+        rise = ahead - self.levels
+        start, share = [np.arange(len(self.azimuth))], [np.zeros(len(self.azimuth))]
+        for z in bends:
+            column, level = np.nonzero((self.levels - z) * (ahead - z) < 0.0)
+            start.append(column)
+            share.append((z - self.levels[column, level]) / rise[column, level])
+        columns, shares = np.concatenate(start), np.concatenate(share)
+        order = np.lexsort((shares, columns))
+        columns, shares = columns[order], shares[order]
+        levels = self.levels[columns] + shares[:, None] * rise[columns]
+        for z in bends:  # exactly, so that no curve passes the bend by a rounding error
+            levels = np.where(np.abs(levels - z) < 1e-9, z, levels)
+        azimuth = self.azimuth[columns] + shares * (following - self.azimuth)[columns]
+        return Edge(azimuth, levels, self.depth)
+
 
 def rounded_edge(rim: Rim, radius: float, *, rounding: float, segments: int) -> Edge:
     """The edge of a wall of mean `radius` under `rim`, rounded with `rounding`, mm.
 
-    At each depth the curve is the rim shrunk, on the unrolled wall, by the quarter circle's own inset: the edge is
-    rounded along flanks as it is along the top. Every curve lies at least a hair inside the rim, the straight lines
-    between columns included.
+    At each depth the curve is the rim shrunk, on the unrolled wall, by the quarter circle's own inset: the
+    edge is rounded along flanks as it is along the top. Every curve lies at least a hair inside the rim, the
+    straight lines between columns included.
     """
     rim = lowered(rim)
     turn = np.linspace(0.0, math.pi / 2, ARC_POINTS) if rounding > 0 else np.array([math.pi / 2])
@@ -52,8 +77,9 @@ def rounded_edge(rim: Rim, radius: float, *, rounding: float, segments: int) -> 
     levels = np.stack([_shrunk(rim, azimuth, radius, float(value)) for value in inset], axis=1)
     azimuth, levels = _split(azimuth, levels, radius)
 
-    # A straight edge across the wall between two columns is not straight in azimuth; lower it by the difference.
-    # On a steep flank the difference is sideways, far less than the hair by which the flank was drawn in.
+    # A straight edge across the wall between two columns is not straight in azimuth; lower it by the
+    # difference. On a steep flank the difference is sideways, far less than the hair by which the flank was
+    # drawn in.
     rise = np.abs(np.roll(levels[:, -1], -1) - levels[:, -1])
     wide = np.radians((np.roll(azimuth, -1) - azimuth) % 360.0) * radius > RAMP
     slack = np.where(wide, 0.3 * rise * ACROSS / radius, 0.0)
@@ -68,8 +94,8 @@ def lowered(rim: Rim) -> Rim:
     """`rim` itself, or where it has too many points, a rim of fewer points that is nowhere above it."""
     if len(rim.z) <= MOST_RIM_POINTS:
         return rim
-    azimuth = np.arange(MOST_RIM_POINTS) * (360.0 / MOST_RIM_POINTS)
-    every = np.union1d(azimuth, np.asarray(rim.azimuth) % 360.0)
+    azimuth: Array = np.linspace(0.0, 360.0, MOST_RIM_POINTS, endpoint=False)
+    every: Array = np.union1d(azimuth, np.asarray(rim.azimuth) % 360.0)
     cell = np.searchsorted(azimuth, every, side="right") - 1
     lowest = np.full(MOST_RIM_POINTS, np.inf)
     np.minimum.at(lowest, cell, rim.z_at(every))  # least within the cell that starts at each new point
@@ -80,9 +106,9 @@ def lowered(rim: Rim) -> Rim:
 def _columns(rim: Rim, radius: float, inset: Array, segments: int) -> Array:
     """Azimuths (degrees, ascending in [0, 360)): even ones, the rim's own, and more beside steep flanks.
 
-    Beside a steep flank the curve that lies inset[j] inside the rim jumps at that distance from the flank, so a
-    column stands just there for every j: the rounded edge is then drawn without terraces. One more column keeps the
-    foot of the flank a hair away from it.
+    Beside a steep flank the curve that lies inset[j] inside the rim jumps at that distance from the flank, so
+    a column stands just there for every j: the rounded edge is then drawn without terraces. One more column
+    keeps the foot of the flank a hair away from it.
     """
     own = np.asarray(rim.azimuth) % 360.0
     order = np.argsort(own, kind="stable")
@@ -115,7 +141,7 @@ def _shrunk(rim: Rim, azimuth: Array, radius: float, inset: float) -> Array:
 
 
 def _split(azimuth: Array, levels: Array, radius: float) -> tuple[Array, Array]:
-    """Columns inserted, straight between their neighbours, where the top level rises more than `MOST_RISE` in one.
+    """Columns inserted, straight between their neighbours, where the top level rises too much in one.
 
     Columns close together are left alone: there the flank is steep and its edge has been drawn in already.
     """
@@ -131,18 +157,20 @@ def _split(azimuth: Array, levels: Array, radius: float) -> tuple[Array, Array]:
     return split, levels[start] + share[:, None] * (ahead - levels)[start]
 
 
-# --- the solid under the edge --------------------------------------------------------------------------------
+# --- the solid under the edge -------------------------------------------------------------------------------
 
 
 def under_edge(edge: Edge, part: Part, *, thickness: float, reach: float, bottom: float) -> Any:
-    """Everything that may remain of one part of the wall, as a solid ring from z = `bottom` and out to `reach`, mm.
+    """What may remain of one part of the wall, as a solid ring from z = `bottom` and out to `reach`, mm.
 
-    Its upper face lies on the edge's levels, at their depths from the part's inner and outer surface; beyond the
-    wall it stays on the lowest level.
+    Its upper face lies on the edge's levels, at their depths from the part's inner and outer surface; beyond
+    the wall it stays on the lowest level.
     """
+    inner_bends, outer_bends = part.inner_bends(), part.outer_bends(thickness)
+    edge = edge.with_columns_at(tuple(sorted({*inner_bends, *outer_bends})))
     levels, depth = edge.levels, edge.depth
-    inner = _surface_line(levels, depth, part.z[1:-1], part.inner)
-    outer = _surface_line(levels, -depth, part.outer_bends(thickness), lambda z: part.outer(z, thickness))
+    inner = _surface_line(levels, depth, inner_bends, part.inner)
+    outer = _surface_line(levels, -depth, outer_bends, lambda z: part.outer(z, thickness))
     start, finish = inner[:, -1, :1], outer[:, -1, :1]
     share = np.linspace(0.0, 1.0, max(2, math.ceil(float(np.max(finish - start)) / ACROSS) + 1))[1:-1]
     flat = np.stack(np.broadcast_arrays(start + share * (finish - start), levels[:, -1:]), axis=2)
@@ -160,11 +188,13 @@ def _upright(radius: float, z: Array) -> Array:
     return np.stack([np.full_like(z, radius), z], axis=2)
 
 
-def _surface_line(levels: Array, depth: Array, bends: tuple[float, ...], radius_at: Callable[[Array], Array]) -> Array:
-    """The rounded edge along one surface of the wall, from the lowest level up: (columns, points, 2) radius and z.
+def _surface_line(
+    levels: Array, depth: Array, bends: tuple[float, ...], radius_at: Callable[[Array], Array]
+) -> Array:
+    """The rounded edge along one surface of the wall: radius and z (columns, points, 2), lowest level first.
 
-    Between two levels the line follows the surface's own bends, at a depth that changes evenly with z; in a column
-    where the two levels lie on one side of a bend, its point falls together with the nearer level's.
+    Between two levels the line follows the surface's own bends, at a depth that changes evenly with z; in a
+    column where the two levels lie on one side of a bend, its point falls together with the nearer level's.
     """
     points = [np.stack([radius_at(levels[:, 0]) + depth[0], levels[:, 0]], axis=1)]
     for j in range(levels.shape[1] - 1):

@@ -1,8 +1,8 @@
 """Seats: the ring that grips a barrel, plain or split, and the thread that screws into the filter thread.
 
-The seat lies behind the seat plane, z <= 0. The `Foot` of a round wall is what joins wall and seat: a collar behind
-the plane where the wall is wider than the seat, a roof ahead of it where the wall is narrower. Neither narrows the
-passage ahead of the seat plane below the wall's own radius or, for a thread, below the bore.
+The seat lies behind the seat plane, z <= 0. The `Foot` of a round wall is what joins wall and seat: a collar
+behind the plane where the wall is wider than the seat, a roof ahead of it where the wall is narrower. Neither
+narrows the passage ahead of the seat plane below the wall's own radius or, for a thread, below the bore.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 
 from shadewright.errors import MakeError
+from shadewright.make.profile import AHEAD
 from shadewright.make.section import FAR, area, band, turned, united
 from shadewright.make.thread import MadeProfile, made_profile
-from shadewright.make.profile import AHEAD
 from shadewright.model.hood import FIT_PLAY, Build
 from shadewright.model.lens import thread_size
 from shadewright.model.shape import RoundWall
@@ -24,7 +24,7 @@ from shadewright.model.shape import RoundWall
 LEAST_WALL = 1.2
 """Least thickness of seats and webs, mm: three lines of a 0.4 mm nozzle (common practice, no source)."""
 WEB = 1.6
-"""Thickness of collars, roofs and flanges where the wall itself is thinner, mm (common practice, no source)."""
+"""Thickness of collars, roofs and flanges where the wall itself is thinner, mm (common practice)."""
 LEDGE = 1.5
 """Width of the flat ledge that stops against the barrel's front edge, mm."""
 LEAST_STOP = 0.5
@@ -32,7 +32,7 @@ LEAST_STOP = 0.5
 LEAD_IN = 0.8
 """Chamfer that guides a ring over the barrel, mm."""
 BEVEL = 0.45
-"""How far the lead-in of a thread goes below its root, mm, so that the first turn does not end in a feather."""
+"""How far a thread's lead-in goes below its root, mm: enough that the first turn does not end in a feather."""
 FACE = 1.5
 """Width of the face ahead of a thread that meets the lens's front ring, mm."""
 OPEN_COLLAR = 4.0
@@ -52,21 +52,21 @@ class Grip:
 
 @dataclass(frozen=True)
 class Screw:
-    """An external thread: made profile, bore radius, outside radius of its face, length, bed chamfer; mm."""
+    """An external thread: made profile, radii of bore and face, length, depth of the lead-in under the root; mm."""
 
     profile: MadeProfile
     bore: float
     face: float
     length: float
-    spread: float
+    bevel: float
 
 
 @dataclass(frozen=True)
 class Foot:
     """What joins a round wall to its seat, as half-sections.
 
-    `body` is added to the wall and then cleared by the wall's own passage; `inside` is added after that; `cuts` are
-    removed last. `top` is the z up to which the outside of the foot reaches on the wall, mm.
+    `body` is added to the wall and then cleared by the wall's own passage; `inside` is added after that;
+    `cuts` are removed last. `top` is the z up to which the outside of the foot reaches on the wall, mm.
     """
 
     body: tuple[Any, ...]
@@ -82,10 +82,10 @@ def web_thickness(thickness: float) -> float:
 
 
 def grip_of(build: Build, seat_diameter: float, *, split: bool) -> Grip:
-    """The ring for a barrel of `seat_diameter` mm, with the play and compensation of `build`. Raises MakeError."""
+    """The ring for a barrel of `seat_diameter` mm, with `build`'s play and compensation. Raises MakeError."""
     if not 5.0 <= seat_diameter <= 1000.0:
         raise MakeError(
-            f"seat diameter {seat_diameter:g} mm: a seat grips a barrel of 5 to 1000 mm; correct the diameter."
+            f"seat diameter {seat_diameter:g} mm: a seat grips a barrel of 5 to 1000 mm; correct it."
         )
     inner = (seat_diameter + FIT_PLAY[build.fit] + build.printer.hole_compensation) / 2.0
     outer = inner + max(build.thickness, LEAST_WALL)
@@ -102,8 +102,8 @@ def screw_of(build: Build, thread: str | None) -> Screw:
         raise MakeError(f'thread "{thread}": {error}; correct it.') from error
     if build.seat_length < 3.0 * pitch:
         raise MakeError(
-            f"seat_length {build.seat_length:g} mm: a thread of pitch {pitch:g} mm needs at least {3 * pitch:g} mm "
-            "of length; make it longer."
+            f"seat_length {build.seat_length:g} mm: a thread of pitch {pitch:g} mm needs at least "
+            f"{3 * pitch:g} mm of length; make it longer."
         )
     profile = made_profile(diameter, pitch, compensation=build.printer.thread_compensation)
     return Screw(
@@ -111,15 +111,16 @@ def screw_of(build: Build, thread: str | None) -> Screw:
         bore=profile.root_radius - LEAST_WALL - 0.05,
         face=diameter / 2.0 + FACE,
         length=build.seat_length,
-        spread=build.printer.first_layer_spread,
+        bevel=min(max(BEVEL, build.printer.first_layer_spread), 0.9),
     )
 
 
-# --- the seat itself, z <= 0 ---------------------------------------------------------------------------------
+# --- the seat itself, z <= 0 --------------------------------------------------------------------------------
 
 
 def ring_section(grip: Grip) -> Any:
-    """The ring as a solid disc section, its outer edge on the bed chamfered; the bore is cut by `grip_bore`."""
+    """The ring as a solid disc section, its outer edge on the bed chamfered; the bore is cut by `grip_bore`.
+    """
     edge = min(grip.spread, 0.4 * (grip.outer - grip.inner))
     return area(
         [
@@ -150,9 +151,10 @@ def screw_bore(screw: Screw) -> Any:
 
 
 def screw_core(screw: Screw) -> Any:
-    """Half-section of the tube under the thread, a little smaller than the root, reaching a little into the flange."""
+    """Half-section of the tube under the thread, smaller than the root and reaching a little into the flange.
+    """
     radius = screw.profile.root_radius - 0.3
-    edge = BEVEL - 0.3
+    edge = screw.bevel - 0.3
     return area(
         [
             (screw.bore - 1.0, -screw.length), (radius - edge, -screw.length), (radius, -screw.length + edge),
@@ -162,35 +164,32 @@ def screw_core(screw: Screw) -> Any:
 
 
 def screw_envelope(screw: Screw) -> Any:
-    """Half-section that trims the threaded rod: a 45 degree lead-in, the thread, and its run-out to a relief."""
-    profile = screw.profile
-    low = profile.root_radius - BEVEL
-    high = profile.crest_radius + 1.0
-    relief = -1.2 * profile.pitch
+    """Half-section that trims the threaded rod: a 45 degree lead-in, the thread, and its run-out to a relief.
+    """
+    root = screw.profile.root_radius
+    high, inner = screw.profile.crest_radius + 1.0, root - 1.0
+    bed, tip, relief = -screw.length, root - screw.bevel, -1.2 * screw.profile.pitch
     return area(
         [
-            (profile.root_radius - 0.6, -screw.length), (low, -screw.length), (high, -screw.length + high - low),
-            (high, relief - high + profile.root_radius), (profile.root_radius - 0.05, relief), (profile.root_radius - 0.05, 0.4),
-            (profile.root_radius - 0.6, 0.4),
+            (inner, bed), (tip, bed), (high, bed + high - tip), (high, relief - high + root),
+            (root - 0.05, relief), (root - 0.05, 0.2), (inner, 0.2),
         ]
     )  # fmt: skip
 
 
-# --- joining a round wall ------------------------------------------------------------------------------------
+# --- joining a round wall -----------------------------------------------------------------------------------
 
 
 def cone_below(radius: float) -> Any:
-    """The space ahead of the seat plane inside r + z = `radius`: empty under a roof, so that it prints on a slope."""
+    """The space ahead of the seat plane inside r + z = `radius`, kept empty so that a roof prints on a slope.
+    """
     return area([(0.0, 0.0), (radius, 0.0), (0.0, radius)])
 
 
-def roof(near: float, outer: float, line: float, web: float) -> Any:
-    """A roof from the seat's `outer` radius inwards to radius `near`, its top on r + z = `line`, at least `web` high."""
-    corner = line - web
-    points = [(near, 0.0), (outer, 0.0), (outer, line - outer)]
-    if corner > outer:
-        points = [(near, 0.0), (outer, 0.0), (outer, web)]
-    return area([*points, (near, line - near)])
+def roof(near: float, outer: float, web: float) -> Any:
+    """A roof from the seat's `outer` radius, `web` high there, rising inwards at 45 degrees to radius `near`.
+    """
+    return area([(near, 0.0), (outer, 0.0), (outer, web), (near, web + outer - near)])
 
 
 def too_low(seat: str, lowest: float, needed: float) -> MakeError:
@@ -205,17 +204,17 @@ def stop_note(step: float, length: float) -> str:
     """How the seated hood is stopped; `step` is the ring's inside radius less the wall's, mm."""
     if step >= LEAST_STOP:
         return (
-            f"Push the hood on until its inner step, {step:.1f} mm wide, stops against the barrel's front edge; "
-            "that is the seat plane."
+            f"Push the hood on until its inner step, {step:.1f} mm wide, stops against the barrel's front "
+            "edge; that is the seat plane."
         )
     return (
-        "The wall is about as wide as the seat or wider, so no step stops against the barrel's front edge: the hood "
-        f"is located by the rear edge of its seat, {length:g} mm behind the seat plane."
+        "The wall is about as wide as the seat or wider, so no step stops against the barrel's front edge: "
+        f"the hood is located by the rear edge of its seat, {length:g} mm behind the seat plane."
     )
 
 
 def grip_foot(grip: Grip, wall: RoundWall, thickness: float, *, room: float, lowest: float) -> Foot:
-    """Joins a round wall to a ring; `lowest` is the rim's least z and `room` what is free under its rounding, mm.
+    """Joins a round wall to a ring; `lowest` is the rim's least z, `room` that less its rounding, mm.
 
     Raises MakeError where the rim comes too low.
     """
@@ -226,7 +225,9 @@ def grip_foot(grip: Grip, wall: RoundWall, thickness: float, *, room: float, low
     if lowest < 0.0:
         raise too_low("ring seat", lowest, 0.0)
     if step <= 0.0:
-        return Foot((ring_section(grip), *_collar(grip, radius, thickness)), (), (grip_bore(grip),), 0.0, tuple(notes))
+        return Foot(
+            (ring_section(grip), *_collar(grip, radius, thickness)), (), (grip_bore(grip),), 0.0, tuple(notes)
+        )
     if radius + thickness - grip.inner >= min(1.0, 0.75 * thickness):
         return Foot((ring_section(grip),), (), (grip_bore(grip),), 0.0, tuple(notes))
     if room < LEAST_WALL:
@@ -238,7 +239,7 @@ def grip_foot(grip: Grip, wall: RoundWall, thickness: float, *, room: float, low
     if line - radius <= room:
         cuts = (grip_bore(grip), cone_below(ledge))
         top = max(web, line - radius - thickness)
-        return Foot((ring_section(grip), roof(radius, grip.outer, line, web)), (), cuts, top, tuple(notes))
+        return Foot((ring_section(grip), roof(radius, grip.outer, web)), (), cuts, top, tuple(notes))
     if step > LEDGE:
         notes.append(_flat_note("inside", step))
     body = (ring_section(grip), band(radius, grip.outer, 0.0, web))
@@ -248,8 +249,8 @@ def grip_foot(grip: Grip, wall: RoundWall, thickness: float, *, room: float, low
 def _flat_note(side: str, width: float) -> str:
     """The note for a flat underside that the rim leaves no room to slope."""
     return (
-        f"The rim leaves no room for a slope between seat and wall: the flat underside there, {width:.1f} mm wide "
-        f"{side} the seat, needs support when printed seat down."
+        f"The rim leaves no room for a slope between seat and wall: the flat underside there, {width:.1f} mm "
+        f"wide {side} the seat, needs support when printed seat down."
     )
 
 
@@ -284,10 +285,10 @@ def screw_foot(screw: Screw, wall: RoundWall, thickness: float, *, room: float, 
     if radius < screw.bore:
         line = flange + web
         if line - radius <= room:
-            body = (core, roof(radius, flange, line, web))
+            body = (core, roof(radius, flange, web))
             return Foot(body, (), (bore, cone_below(screw.bore)), max(web, line - out), ())
-        notes = (_flat_note("inside", screw.bore - radius),)
-        return Foot((core, band(radius, flange, 0.0, web)), (), (bore,), web, notes)
+        flat_inside = (_flat_note("inside", screw.bore - radius),)
+        return Foot((core, band(radius, flange, 0.0, web)), (), (bore,), web, flat_inside)
 
     # The wall is wider than the bore: a funnel, its outside rising at 45 degrees from the face to the wall.
     if out > screw.face:
@@ -297,9 +298,15 @@ def screw_foot(screw: Screw, wall: RoundWall, thickness: float, *, room: float, 
         if foot is not None and head is not None:
             head = max(head, web)
             edge = float(wall.radius_at(foot)) + thickness
-            funnel = area([(screw.bore, 0.0), (screw.face, 0.0), (edge, foot), (float(wall.radius_at(head)), head)])
+            funnel = area(
+                [(screw.bore, 0.0), (screw.face, 0.0), (edge, foot), (float(wall.radius_at(head)), head)]
+            )
             outside = area([(screw.face, 0.0), (edge, foot), (FAR, foot), (FAR, 0.0)])
-            return Foot((), (core, funnel), (bore, outside), max(foot, 0.0), ())
+            note = (
+                f"Ahead of the thread the inside widens from {2.0 * screw.bore:.1f} mm, at 45 degrees or "
+                f"more to the axis, and meets the wall {head:.1f} mm ahead of the seat plane."
+            )
+            return Foot((), (core, funnel), (bore, outside), max(foot, 0.0), (note,))
     inner = min(screw.bore + web, radius)
     inside = area([(screw.bore, 0.0), (flange, 0.0), (flange, web), (inner, web)])
     notes = (_flat_note("outside", out - screw.face),) if out - screw.face > web else ()

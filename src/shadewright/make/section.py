@@ -1,7 +1,8 @@
-"""Half-sections in the plane of radius and z, turned round the axis into solids, and a few other building blocks.
+"""Half-sections in the plane of radius and z, solids turned from them, and a few other building blocks.
 
-Every radius is meant as the circle's own radius. A turned solid has flat facets; they are laid outside the circle
-(touching it), so a hole is never smaller than asked, and an outside is larger by at most 0.004 % at 360 facets.
+Every radius is meant as the circle's own radius. A turned solid has flat facets; they are laid outside the
+circle (touching it), so a hole is never smaller than asked, and an outside is larger by at most 0.004 % at
+360 facets.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ FAR = 1000.0
 
 
 def area(points: list[Point]) -> Any:
-    """The closed polygon through `points` (radius, z) as a cross-section, whichever way round it is listed."""
+    """The closed polygon through `points` (radius, z) as a cross-section, whichever way round it is listed.
+    """
     corners = np.asarray(points, dtype=float)
     x, y = corners[:, 0], corners[:, 1]
     twice = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
@@ -49,7 +51,8 @@ def cut(body: Any, tools: list[Any]) -> Any:
 
 
 def turned(section: Any, segments: int) -> Any:
-    """The solid of revolution of a half-section (radius, z), with facets that touch the circles from outside."""
+    """The solid of revolution of a half-section (radius, z), with facets that touch the circles from outside.
+    """
     grow = 1.0 / math.cos(math.pi / segments)
     return m3.Manifold.revolve(section, segments).scale((grow, grow, 1.0))
 
@@ -69,11 +72,13 @@ def sector(section: Any, segments: int, *, centre: float, half_angle: float) -> 
 
 def solid_of(vertices: Array, faces: NDArray[np.uint64]) -> Any:
     """A manifold from vertices (n, 3) and faces (m, 3)."""
-    return m3.Manifold(m3.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.uint64)))
+    return m3.Manifold(
+        m3.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.uint64))
+    )
 
 
 def loft(rings: Array) -> Any:
-    """The solid through convex outlines `rings` (rings, points, 3), each counter-clockwise seen from the last one."""
+    """The solid through convex outlines (rings, points, 3), each counter-clockwise seen from the last one."""
     levels, points, _ = rings.shape
     place = np.arange(levels * points).reshape(levels, points)
     beside = np.roll(place, -1, axis=1)

@@ -1,10 +1,11 @@
 """From a hood's shape and its build to one closed solid, ready for a file.
 
-All coordinates are seat coordinates: x to the right, y up, z forward as seen from behind the camera. They form a
-left-handed system; mesh files are right-handed, so `meshfiles` turns x round when it writes and reads.
+All coordinates are seat coordinates: x to the right, y up, z forward as seen from behind the camera. They
+form a left-handed system; mesh files are right-handed, so `meshfiles` turns x round when it writes and reads.
 
-The solid is the turned half-section of wall and foot, with the seat's details, kept to what lies under the rim. At
-the end its vertices are put on a grid that 32-bit numbers hold exactly, so that what is checked is what is written.
+The solid is the turned half-section of wall and foot, with the seat's details, kept to what lies under the
+rim. At the end its vertices are put on a grid that 32-bit numbers hold exactly, so that what is checked is
+what is written.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ from shadewright.model.hood import Build, SeatKind
 from shadewright.model.shape import Array, HoodShape, RoundHood, RoundWall, TunnelHood
 
 GRID = 2.0**-12
-"""Spacing of the grid on which vertices lie, mm. A 32-bit number holds its multiples exactly up to 4096 mm."""
+"""Spacing of the grid on which vertices lie, mm. A 32-bit number holds its multiples exactly up to 4096 mm.
+"""
 MERGE = 2.0**-11
 """Slivers narrower than this are merged away before vertices are put on the grid, mm."""
 CRUMB = 1e-3
@@ -58,8 +60,9 @@ SEGMENTS = (24, 2880)
 
 @dataclass(frozen=True)
 class Solid:
-    """A closed body: `vertices` (n, 3) mm in seat coordinates, `faces` (m, 3) counter-clockwise from outside in those
-    numbers, its volume in mm3, and plain sentences for whoever makes it."""
+    """A closed body: `vertices` (n, 3) mm in seat coordinates, `faces` (m, 3) counter-clockwise from outside
+    in those numbers, its volume in mm3, and plain sentences for whoever makes it.
+    """
 
     vertices: Array
     faces: NDArray[np.int64]
@@ -74,8 +77,8 @@ def build_hood(
 ) -> Solid:  # fmt: skip
     """The hood as one closed solid, seat behind z = 0 and wall ahead of it.
 
-    `seat_diameter` (mm) is what a ring or clamp grips; `thread` names what a threaded seat is, such as "M77x0.75".
-    Raises MakeError where the hood cannot be made as asked.
+    `seat_diameter` (mm) is what a ring or clamp grips; `thread` names what a threaded seat is, such as
+    "M77x0.75". Raises MakeError where the hood cannot be made as asked.
     """
     _check_segments(segments)
     seat = _seat(build, seat_diameter, thread)
@@ -88,7 +91,9 @@ def build_hood(
         else:
             body, foot = screw_tunnel(hood, seat, build.thickness, rounding, segments=segments)
     else:
-        raise MakeError("hood: it is given as a mesh already, so there is nothing to build; use the mesh itself.")
+        raise MakeError(
+            "hood: it is given as a mesh already, so there is nothing to build; use the mesh itself."
+        )
 
     notes = ["Print it standing on the seat end, rim up."]
     if isinstance(seat, Screw):
@@ -97,7 +102,7 @@ def build_hood(
     notes += foot.notes
     if isinstance(seat, Grip) and seat.split:
         body = split_clamp(body, seat, build.thickness, segments=segments)
-        notes.append(clamp_note())
+        notes.append(clamp_note(_half_width(hood) + build.thickness - seat.outer))
     if build.index_mark:
         mark = _index_mark(hood, build, foot.top, segments)
         if mark is None:
@@ -113,7 +118,8 @@ def fit_ring(
 ) -> Solid:  # fmt: skip
     """The seat alone and short, to try the fit before the hood is made: same diameters, same compensations.
 
-    A clamp's ring comes without slit: it must slide on, and the clamp then closes from there. Raises MakeError.
+    A clamp's ring comes without slit: it must slide on, and the clamp then closes from there. Raises
+    MakeError.
     """
     _check_segments(segments)
     length = RING_LENGTH
@@ -130,8 +136,8 @@ def fit_ring(
         notes: tuple[str, ...] = (f"It must screw into the lens's {thread} thread by hand, without force.",)
     else:
         notes = (
-            f"It must go on to the {seat_diameter:g} mm barrel by hand; if it does not, change hole_compensation "
-            "by what is missing and make it again.",
+            f"It must go on to the {seat_diameter:g} mm barrel by hand; if it does not, change "
+            "hole_compensation by what is missing and make it again.",
         )
     return finished(body, name, notes)
 
@@ -139,7 +145,9 @@ def fit_ring(
 def _check_segments(segments: int) -> None:
     low, high = SEGMENTS
     if not low <= segments <= high:
-        raise MakeError(f"segments {segments}: a round wall takes {low} to {high} facets; choose one of these.")
+        raise MakeError(
+            f"segments {segments}: a round wall takes {low} to {high} facets; choose one of these."
+        )
 
 
 def _seat(build: Build, seat_diameter: float, thread: str | None, *, ring: bool = False) -> Grip | Screw:
@@ -150,6 +158,13 @@ def _seat(build: Build, seat_diameter: float, thread: str | None, *, ring: bool 
     if grip.split:
         check_clamp(grip, build.thickness)
     return grip
+
+
+def _half_width(hood: RoundHood | TunnelHood) -> float:
+    """Largest inside distance of the wall from the axis at the seat plane, mm."""
+    if isinstance(hood, TunnelHood):
+        return math.hypot(hood.wall.half_width, hood.wall.half_height)
+    return float(hood.wall.radius_at(AHEAD))
 
 
 def _rounding(build: Build) -> float:
@@ -164,7 +179,9 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
         raise MakeError("rim: it holds a value that is not a number; make the rim again.")
     near = float(hood.wall.radius_at(AHEAD))
     if near < 2.0:
-        raise MakeError(f"wall: its inside radius at the seat plane is {near:.2f} mm; it must be 2 mm at least.")
+        raise MakeError(
+            f"wall: its inside radius at the seat plane is {near:.2f} mm; it must be 2 mm at least."
+        )
     thickness, rounding = build.thickness, _rounding(build)
     join = grip_foot if isinstance(seat, Grip) else screw_foot
     foot = join(seat, hood.wall, thickness, room=lowest - rounding, lowest=lowest)  # type: ignore[arg-type]
@@ -197,13 +214,13 @@ def _teeth(screw: Screw, segments: int) -> Any:
 
 def _thread_note(thread: str | None, screw: Screw) -> str:
     return (
-        f"The {thread} thread is right-handed, 6g, with a clear bore of {2.0 * screw.bore:.1f} mm; a thread stops at "
-        "whatever angle it likes, so bring the index mark to the top and hold it there, if the rim is not the same "
-        "all round."
+        f"The {thread} thread is right-handed, 6g, with a clear bore of {2.0 * screw.bore:.1f} mm; a thread "
+        "stops at whatever angle it likes, so bring the index mark to the top and hold it there, if the rim "
+        "is not the same all round."
     )
 
 
-# --- the index mark ------------------------------------------------------------------------------------------
+# --- the index mark -----------------------------------------------------------------------------------------
 
 
 def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segments: int) -> Any | None:
@@ -244,7 +261,7 @@ def _mark_shell(wall: RoundWall, thickness: float, low: float, high: float, deep
     return area([*inner, *reversed(outer)])
 
 
-# --- finishing -----------------------------------------------------------------------------------------------
+# --- finishing ----------------------------------------------------------------------------------------------
 
 
 def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
@@ -252,7 +269,8 @@ def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
     pieces = [piece for piece in body.decompose() if piece.volume() > CRUMB]
     if len(pieces) != 1:
         raise MakeError(
-            f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or higher."
+            f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or "
+            "higher."
         )
     tolerance = MERGE
     for _ in range(4):
@@ -262,7 +280,9 @@ def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
         if is_closed(faces) and solid_of(vertices, faces.astype(np.uint64)).status() == m3.Error.NoError:
             return Solid(vertices, faces, name, enclosed_volume(vertices, faces), notes)
         tolerance *= 2.0
-    raise MakeError(f"{name}: its surface does not close on the file's grid; change the rim or wall a little.")
+    raise MakeError(
+        f"{name}: its surface does not close on the file's grid; change the rim or wall a little."
+    )
 
 
 def merged(vertices: Array, faces: NDArray[np.int64]) -> tuple[Array, NDArray[np.int64]]:
@@ -285,6 +305,7 @@ def is_closed(faces: NDArray[np.int64]) -> bool:
 
 
 def enclosed_volume(vertices: Array, faces: NDArray[np.int64]) -> float:
-    """Volume enclosed by a closed mesh, mm3, by the divergence theorem; positive where faces look outwards."""
+    """Volume enclosed by a closed mesh, mm3, by the divergence theorem; positive where faces look outwards.
+    """
     a, b, c = vertices[faces[:, 0]], vertices[faces[:, 1]], vertices[faces[:, 2]]
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)

@@ -14,6 +14,8 @@ HEAD = 14.0
 LEAST_WIDTH = 190.0
 """The sheet is at least this wide, mm, so that the notes can be read."""
 ROW = 4.2
+GREY = "#606060"
+"""Colour of texts, legend and check line: black is kept for lines to cut, as some cutters go by colour."""
 STROKES: dict[LineKind, tuple[float, str, str]] = {
     LineKind.CUT: (0.3, "#000000", ""),
     LineKind.FOLD: (0.25, "#0000c0", "4 2"),
@@ -40,10 +42,10 @@ def svg_bytes(template: FlatTemplate, *, label: str) -> bytes:
     ]
     for kind in LineKind:
         parts += _group(kind, template, MARGIN, base)
-    parts += ['<g id="text" font-family="sans-serif" fill="#000000" stroke="none">']
+    parts += [f'<g id="text" font-family="sans-serif" fill="{GREY}" stroke="none">']
     parts += [_text(text, MARGIN, base) for text in template.text]
     parts += ["</g>", *_check_line(base + 8.0), *_legend(base + 15.0)]
-    parts += ['<g id="notes" font-family="sans-serif" fill="#000000" stroke="none">']
+    parts += [f'<g id="notes" font-family="sans-serif" fill="{GREY}" stroke="none">']
     parts += [_plain(MARGIN, MARGIN + 5.0, one_line(label), 5.5)]
     parts += [_plain(MARGIN, base + 22.0 + ROW * k, row, 3.1) for k, row in enumerate(rows)]
     parts += ["</g>", "</svg>"]
@@ -61,10 +63,10 @@ def _n(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def _style(kind: LineKind) -> str:
-    width, colour, dashes = STROKES[kind]
+def _style(kind: LineKind, *, colour: str | None = None) -> str:
+    width, own, dashes = STROKES[kind]
     dash = f' stroke-dasharray="{dashes}"' if dashes else ""
-    return f'fill="none" stroke="{colour}" stroke-width="{width:g}" stroke-linejoin="round"{dash}'
+    return f'fill="none" stroke="{colour or own}" stroke-width="{width:g}" stroke-linejoin="round"{dash}'
 
 
 def _group(kind: LineKind, template: FlatTemplate, left: float, base: float) -> list[str]:
@@ -97,20 +99,21 @@ def _check_line(y: float) -> list[str]:
         for k in range(11)
     )
     return [
-        '<g id="check" fill="none" stroke="#000000" stroke-width="0.2">',
+        f'<g id="check" fill="none" stroke="{GREY}" stroke-width="0.2">',
         f'<line id="check-line" x1="{_n(MARGIN)}" y1="{_n(y)}" x2="{_n(MARGIN + 100.0)}" y2="{_n(y)}"/>',
         f"<path d={quoteattr(ticks.strip())}/>",
         f'<text x="{_n(MARGIN + 103.0)}" y="{_n(y + 1.1)}" font-family="sans-serif" font-size="3.1" '
-        f'fill="#000000" stroke="none">{escape(CHECK_TEXT)}</text>',
+        f'fill="{GREY}" stroke="none">{escape(CHECK_TEXT)}</text>',
         "</g>",
     ]
 
 
 def _legend(y: float) -> list[str]:
     """A sample of each kind of line with its name."""
-    parts = ['<g id="legend" font-family="sans-serif" font-size="3.1">']
+    parts = [f'<g id="legend" font-family="sans-serif" font-size="3.1" fill="{GREY}">']
     for k, kind in enumerate(LineKind):
         x = MARGIN + 45.0 * k
-        parts.append(f'<line x1="{_n(x)}" y1="{_n(y)}" x2="{_n(x + 22)}" y2="{_n(y)}" {_style(kind)}/>')
+        style = _style(kind, colour=GREY)
+        parts.append(f'<line x1="{_n(x)}" y1="{_n(y)}" x2="{_n(x + 22)}" y2="{_n(y)}" {style}/>')
         parts.append(f'<text x="{_n(x + 24)}" y="{_n(y + 1.1)}">{kind.value}</text>')
     return [*parts, "</g>"]

@@ -8,6 +8,7 @@ from typing import Any
 import manifold3d as m3
 import numpy as np
 
+from shadewright.make.profile import HAIR
 from shadewright.make.seat import (
     LEAST_WALL,
     LEDGE,
@@ -25,18 +26,20 @@ from shadewright.make.seat import (
     web_thickness,
 )
 from shadewright.make.section import FAR, area, band, cut, joined, loft, turned
-from shadewright.make.profile import HAIR
 from shadewright.model.shape import TunnelHood
 
 CORNER_POINTS = 16
 """Points round a full turn of a rounded edge."""
 
 
-def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], rounding: float) -> Any:
+def rounded_box(
+    x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], rounding: float
+) -> Any:
     """A box with its vertical edges and the edges of its top rounded, its foot flat; mm."""
     if rounding < 0.01:
         return m3.Manifold.cube((x[1] - x[0], y[1] - y[0], z[1] - z[0])).translate((x[0], y[0], z[0]))
-    # Outlines from the foot up: four arcs of `radius` about the same four centres, at falling radius over the top.
+    # Outlines from the foot up: four arcs of `radius` about the same four centres, at falling radius over the
+    # top.
     turn = np.linspace(0.0, math.pi / 2, CORNER_POINTS // 4 + 1)
     starts = np.array([0.0, 1.0, 2.0, 3.0]) * math.pi / 2
     angle = (starts[:, None] + turn[None, :]).ravel()
@@ -48,7 +51,10 @@ def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, 
     return loft(
         np.array(
             [
-                np.stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle), np.full_like(angle, level)], axis=1)
+                np.stack(
+                    [cx + radius * np.cos(angle), cy + radius * np.sin(angle), np.full_like(angle, level)],
+                    axis=1,
+                )
                 for radius, level in rings
             ]
         )
@@ -56,7 +62,8 @@ def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, 
 
 
 def lips(hood: TunnelHood, thickness: float, rounding: float, *, bottom: float) -> Any:
-    """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips."""
+    """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips.
+    """
     width, height = hood.wall.half_width + HAIR, hood.wall.half_height + HAIR
     depth = {side: getattr(hood.rim, side) - HAIR for side in ("right", "top", "left", "bottom")}
     overlap = 2.0 * rounding + 0.2
@@ -101,7 +108,8 @@ def grip_tunnel(
     corner = math.hypot(*outside)
     walls = lips(hood, thickness, rounding, bottom=-0.5 * min(web, grip.length))
 
-    # Behind the seat plane: the ring, and a collar under what the ring does not carry, its underside at 45 degrees.
+    # Behind the seat plane: the ring, and a collar under what the ring does not carry, its underside at 45
+    # degrees.
     parts = [walls, turned(ring_section(grip), segments), _slab(*outside, -min(web, grip.length), 0.0)]
     if corner > grip.outer and web < grip.length:
         depth = web + corner - grip.outer
@@ -136,7 +144,7 @@ def _roof(
     hole = _slab(width, height, -1.0, FAR)
     line = outer + web
     if line - least <= room and ledge > least:
-        section = roof(0.8 * least, outer, line, web)
+        section = roof(0.8 * least, outer, web)
         return cut(turned(section, segments), [hole]), line - least, [cone_below(ledge)], False
     return cut(turned(band(0.0, outer, 0.0, web), segments), [hole]), web, [], True
 
@@ -195,6 +203,6 @@ def screw_tunnel(
 def _flat_note(side: str, width: float) -> str:
     """The note for a flat underside that the lips leave no room to slope."""
     return (
-        f"The lips leave no room for a slope between seat and tunnel: the flat underside there, up to {width:.1f} mm "
-        f"wide {side} the seat, needs support when printed seat down."
+        "The lips leave no room for a slope between seat and tunnel: the flat underside there, up to "
+        f"{width:.1f} mm wide {side} the seat, needs support when printed seat down."
     )

@@ -174,7 +174,7 @@ def _draw_loss(axes: Axes, view: SensorView, allowance: float, greatest: float) 
     if place is None:
         words = f"within the allowance\n{words}"
     else:
-        axes.plot(*place, linestyle="none", clip_on=False, gid="first", **_CROSS)
+        axes.plot(*place, linestyle="none", clip_on=False, zorder=6, gid="first", **_CROSS)
     axes.text(
         0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", fontsize=9,
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.5},

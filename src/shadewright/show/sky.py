@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -21,9 +22,11 @@ from shadewright.show import page
 
 Array = NDArray[np.float64]
 
-MOST_MAPS = 6
+MOST_MAPS = 9
 MOST_ACROSS = 88.0
 """Greatest width of one panel, mm, so that four of them fit on a page."""
+NAME_WIDTH = 30
+"""Letters of a hood's name on one line."""
 CONTOURS = {0.1: (0, (1, 1.5)), 0.5: (0, (5, 2)), 0.9: (0, ())}
 """Lit shares at which lines are drawn, and how they are dashed."""
 DARK = 0.4
@@ -39,7 +42,7 @@ def sky_figure(
     frames: Sequence[Frame],
     title: str = "From where light reaches the front glass",
 ) -> Figure:
-    """The lit share over the forward sky for up to six hoods, one panel each on one scale.
+    """The lit share over the forward sky for up to nine hoods, one panel each on one scale.
 
     maps: the name of each hood and its map. frames: one frame for all, or one for each map, outlined in
     white. Radius is the angle from the lens's axis, direction as seen from behind the camera. Raises
@@ -54,12 +57,18 @@ def sky_figure(
     down = math.ceil(len(maps) / across)
     each = min((page.PAGE_WIDTH - 10.0) / across, MOST_ACROSS)
     with page.style():
-        figure = page.blank(down * (each + 8.0) + 36.0, title=title)
+        names = [textwrap.fill(name, NAME_WIDTH) for name in maps]
+        lines = max(name.count("\n") for name in names)
+        figure = page.blank(down * (each + 10.0 + 4.0 * lines) + 36.0, title=title)
         panels = figure.subplots(down, across, subplot_kw={"projection": "polar"}, squeeze=False).ravel()
-        for place, (axes, (name, light)) in enumerate(zip(panels, maps.items(), strict=False)):
+        for place, (axes, (name, light)) in enumerate(
+            zip(panels, zip(names, maps.values(), strict=True), strict=False)
+        ):
             image = _draw_sky(axes, light)
             _draw_frame(axes, frame_directions(frames[place % len(frames)]))
-            axes.set_title(f"{name}\nlets in {light.let_in:.0%} from outside the frame", fontsize=9, pad=14)
+            axes.set_title(
+                f"{name}\nlets in {light.let_in:.0%} from outside the frame", fontsize=9, y=1.0, pad=23
+            )
         for axes in panels[len(maps) :]:
             axes.remove()
         bar = figure.colorbar(

@@ -1,0 +1,164 @@
+"""The pictures of the main job, drawn from a job and a hood and written side by side as SVG and PNG."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from shadewright.clearance.keepout import keep_out
+from shadewright.clearance.loss import SensorView, sensor_view
+from shadewright.design.fit import Fitting, fit
+from shadewright.design.weigh import Weighing, sky_maps
+from shadewright.light.share import light_map
+from shadewright.model.camera import Camera
+from shadewright.model.hood import Hood, RimPart, RimShape
+from shadewright.model.lens import Lens
+from shadewright.model.shape import HoodShape, MeshHood, Rim, RoundHood, TunnelHood
+from shadewright.optics.beam import Beam, Job
+from shadewright.optics.settings import Setting
+from shadewright.show.compare import compare_figure
+from shadewright.show.opening import opening_figure
+from shadewright.show.page import save
+from shadewright.show.rim import rim_figure
+from shadewright.show.section import section_figure
+from shadewright.show.sensor import sensor_figure
+from shadewright.show.sky import sky_figure
+
+Progress = Callable[[str, float], None]
+
+TOO_DEEP = 8.0
+"""How much deeper the hood of the picture "before" is, mm: what a rim a little too deep would cost."""
+
+
+def rim_picture(fitting: Fitting, path: Path) -> list[Path]:
+    """The unrolled rim of a fitting; nothing for a tunnel, whose lips are straight."""
+    if not isinstance(fitting.shape, RoundHood):
+        return []
+    figure = _rim_figure(
+        fitting.job, fitting.azimuth, fitting.deepest, fitting.entries.state, fitting.keepout, fitting.shape,
+        fitting.plain_depth, fitting.hood,
+    )  # fmt: skip
+    return save(figure, path)
+
+
+def _rim_figure(job, azimuth, deepest, state, keepout, shape, plain, hood):  # type: ignore[no-untyped-def]
+    beams = keepout.beams
+    source = [int(keepout.source[s]) if s >= 0 else -1 for s in state]
+    used = sorted({s for s in source if s >= 0})
+    labels: list[str] = []
+    place: dict[int, int] = {}
+    for s in used:
+        label = beams[s].label
+        if label not in labels:
+            labels.append(label)
+        place[s] = labels.index(label)
+    binding = np.array([place.get(s, -1) for s in source])
+    return rim_figure(
+        azimuth, deepest, shape.rim.z_at(azimuth), binding, labels or ["none"], plain=plain,
+        limits=(0.0, hood.wishes.largest_length), title=f"The rim of {hood.name}, unrolled",
+    )  # fmt: skip
+
+
+def telling_settings(job: Job) -> list[Setting]:
+    """The shortest and longest focal length at the farthest focus."""
+    listed = job.resolved.settings
+    farthest = max(s.focus_distance for s in listed)
+    chosen = [s for s in listed if s.focus_distance == farthest]
+    return [chosen[0]] if len(chosen) == 1 else [chosen[0], chosen[-1]]
+
+
+def _deeper(shape: HoodShape) -> HoodShape:
+    """The same hood, deeper by TOO_DEEP."""
+    if isinstance(shape, MeshHood):
+        return MeshHood(shape.vertices + np.array([0.0, 0.0, TOO_DEEP]), shape.faces)
+    if isinstance(shape, TunnelHood):
+        return TunnelHood(shape.wall, shape.rim.moved(TOO_DEEP))
+    return RoundHood(shape.wall, shape.rim.moved(TOO_DEEP))
+
+
+def sensor_picture(job: Job, shape: HoodShape, path: Path, *, allowance: float) -> list[Path]:
+    """The sensor's view of a hood, beside that of one a little too deep."""
+    beams = [job.beam(setting) for setting in telling_settings(job)]
+    after = [sensor_view(beam, shape) for beam in beams]
+    before: list[SensorView] = [sensor_view(beam, _deeper(shape)) for beam in beams]
+    figure = sensor_figure(
+        before, after, allowance=allowance, names=(f"{TOO_DEEP:g} mm deeper", "This hood"),
+        title="What the sensor sees of the hood",
+    )  # fmt: skip
+    return save(figure, path)
+
+
+def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighing, path: Path) -> list[Path]:
+    """The comparison of the candidates, and their maps of lit share over the sky."""
+    rows = [
+        (
+            entry.name,
+            {
+                "Light let in": (100 * entry.let_in, "%"),
+                "Depth ahead of the seat": (entry.depth, "mm"),
+                "Across": (entry.across, "mm"),
+                "Of the barrel covered when reversed": (entry.reversed_length, "mm"),
+            },
+        )
+        for entry in weighing.candidates
+    ]
+    files = save(compare_figure(rows), path.with_name(path.name + "-compared"))
+    fitting = fit(lens, camera, wishes.model_copy(update={"rim": RimPart(shape=RimShape.PLAIN), "wall": _round_wall(wishes)}))
+    shapes: list[HoodShape | None] = [None, *(entry.shape for entry in weighing.candidates)]
+    names = ["no hood", *(entry.name for entry in weighing.candidates)]
+    maps = dict(zip(names, sky_maps(fitting, shapes), strict=True))
+    beam = fitting.job.beam(telling_settings(fitting.job)[0])
+    return files + save(sky_figure(maps, frames=[beam.frame]), path.with_name(path.name + "-sky"))
+
+
+def _round_wall(wishes: Hood):  # type: ignore[no-untyped-def]
+    wall = wishes.wall
+    return None if wall is None or wall.inner_width is not None else wall
+
+
+def all_pictures(
+    job: Job, document: Hood, shape: HoodShape, path: Path, *, progress: Progress = lambda _step, _share: None
+) -> list[Path]:
+    """Section, opening, sensor's view, unrolled rim and sky of a hood, named by `path` and a word each."""
+    beams: list[Beam] = [job.beam(setting) for setting in telling_settings(job)]
+    files: list[Path] = []
+
+    def named(word: str) -> Path:
+        return path.with_name(f"{path.name}-{word}")
+
+    progress("section", 0.1)
+    figure = section_figure(
+        shape, beams, azimuth=90.0, rim_radius=job.lens.front.rim_diameter / 2, thickness=document.build.thickness,
+        title=f"{document.name}: the extreme rays and the rim",
+    )  # fmt: skip
+    files += save(figure, named("section"))
+    progress("sensor's view", 0.3)
+    files += sensor_picture(job, shape, named("sensor"), allowance=document.wishes.allowance)
+    if not isinstance(shape, MeshHood):
+        progress("opening", 0.5)
+        files += save(opening_figure(shape, beams[0]), named("opening"))
+    if isinstance(shape, RoundHood):
+        progress("rim", 0.6)
+        files += _rim_of(job, document, shape, named("rim"))
+    progress("sky", 0.8)
+    maps = {"no hood": light_map(beams[0], None), document.name: light_map(beams[0], shape)}
+    if isinstance(shape, RoundHood) and shape.rim.deepest - shape.rim.shallowest > 1e-3:
+        plain = RoundHood(shape.wall, Rim.plain(shape.rim.shallowest))
+        maps = {"no hood": maps["no hood"], "plain": light_map(beams[0], plain), document.name: maps[document.name]}
+    files += save(sky_figure(maps, frames=[beams[0].frame]), named("sky"))
+    progress("done", 1.0)
+    return files
+
+
+def _rim_of(job: Job, document: Hood, shape: RoundHood, path: Path) -> list[Path]:
+    """The unrolled rim of any hood against the deepest one that the lens allows."""
+    keepout = keep_out(job.beams(job.swept(8)), margin=document.margin)
+    azimuth = np.arange(360.0)
+    cap = max(document.wishes.largest_length, shape.rim.deepest)
+    entries = keepout.rim(shape.wall, azimuth, cap=cap)
+    figure = _rim_figure(
+        job, azimuth, entries.value, entries.state, keepout, shape, float(entries.value.min()), document
+    )
+    return save(figure, path)
