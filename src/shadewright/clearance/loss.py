@@ -82,8 +82,8 @@ class SensorView:
 
     @property
     def worst(self) -> float:
-        """Largest loss in the view, stops."""
-        return float(np.nanmax(self.loss, initial=0.0))
+        """Largest loss in the view, stops; NaN where the lens passes nothing at all."""
+        return float(np.nanmax(self.loss)) if np.any(np.isfinite(self.loss)) else float("nan")
 
 
 def sensor_view(beam: Beam, shape: HoodShape, *, columns: int = 61, rows: int = 41) -> SensorView:

@@ -130,6 +130,6 @@ def _ledge(part: Part, thickness: float, z: Array) -> Array:
 
 
 def passage(wall: RoundWall, top: float) -> Any:
-    """What must stay empty ahead of the seat plane: every radius below R(z), a hair more."""
-    line = [(r + HAIR, z) for r, z in wall_line(wall, top)]
-    return area([(0.0, 0.0), *line, (0.0, top)])
+    """What must stay empty ahead of the seat plane: every radius below R(z), a hair more and a hair earlier."""
+    line = [(r + HAIR, max(z - HAIR, 0.0)) for r, z in wall_line(wall, top)]
+    return area([(0.0, 0.0), *line, (0.0, top - HAIR)])

@@ -24,7 +24,8 @@ from shadewright.model.shape import RoundWall
 LEAST_WALL = 1.2
 """Least thickness of seats and webs, mm: three lines of a 0.4 mm nozzle (common practice, no source)."""
 WEB = 1.6
-"""Thickness of collars, roofs and flanges where the wall itself is thinner, mm (common practice)."""
+"""Thickness of collars, roofs and flanges where the wall itself is thinner, mm (common practice, no
+source)."""
 LEDGE = 1.5
 """Width of the flat ledge that stops against the barrel's front edge, mm."""
 LEAST_STOP = 0.5
@@ -32,7 +33,7 @@ LEAST_STOP = 0.5
 LEAD_IN = 0.8
 """Chamfer that guides a ring over the barrel, mm."""
 BEVEL = 0.45
-"""How far a thread's lead-in goes below its root, mm: enough that the first turn does not end in a feather."""
+"""How far a thread's lead-in goes below its root, mm: enough that the first turn is no feather."""
 FACE = 1.5
 """Width of the face ahead of a thread that meets the lens's front ring, mm."""
 OPEN_COLLAR = 4.0
@@ -52,7 +53,7 @@ class Grip:
 
 @dataclass(frozen=True)
 class Screw:
-    """An external thread: made profile, radii of bore and face, length, depth of the lead-in under the root; mm."""
+    """An external thread: made profile, radii of bore and face, length, depth of lead-in under the root; mm."""
 
     profile: MadeProfile
     bore: float
@@ -308,7 +309,7 @@ def screw_foot(screw: Screw, wall: RoundWall, thickness: float, *, room: float, 
             )
             return Foot((), (core, funnel), (bore, outside), max(foot, 0.0), (note,))
     inner = min(screw.bore + web, radius)
-    inside = area([(screw.bore, 0.0), (flange, 0.0), (flange, web), (inner, web)])
+    inside = area([(screw.bore, 0.0), (flange, 0.0), (flange, web), (inner, web), (screw.bore, 0.25 * web)])
     notes = (_flat_note("outside", out - screw.face),) if out - screw.face > web else ()
     return Foot((), (core, inside), (bore,), web, notes)
 
@@ -316,8 +317,14 @@ def screw_foot(screw: Screw, wall: RoundWall, thickness: float, *, room: float, 
 def _slope_meets(wall: RoundWall, offset: float, room: float) -> float | None:
     """The least z >= 0 with z >= R(z) + offset, or None where that is not below `room` (mm)."""
     z = np.linspace(0.0, max(room, 0.0), 2001)
-    met = z >= wall.radius_at(np.maximum(z, AHEAD)) + offset
-    return float(z[int(np.argmax(met))]) if bool(np.any(met)) else None
+    short = wall.radius_at(np.maximum(z, AHEAD)) + offset - z
+    first = int(np.argmax(short <= 0.0))
+    if short[first] > 0.0:
+        return None
+    if first == 0:
+        return 0.0
+    before, after = float(short[first - 1]), float(short[first])
+    return float(z[first] + after / (before - after) * (z[first] - z[first - 1]))
 
 
 def seat_section(seat: Grip | Screw) -> Any:

@@ -52,6 +52,8 @@ MARK_RISE = 0.8
 """How far the index mark stands out, mm."""
 MARK_WIDTH = 5.0
 MARK_HEIGHT = 5.0
+LEAST_MARK = 3.5
+"""A mark less high than this, in mm, would be a sliver on its sloping foot; it is left out."""
 RING_LENGTH = 5.0
 """Length of a fit ring, mm; a threaded one has 4 mm of thread, or three pitches, and a flange."""
 SEGMENTS = (24, 2880)
@@ -236,7 +238,7 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
         spread = np.degrees(half / outside) * np.linspace(-1.2, 1.2, 25)
         limit = float(np.min(hood.rim.z_at(90.0 + spread)))
     high = min(low + MARK_HEIGHT, limit - _rounding(build) - 0.3)
-    if high - low < 2.0:
+    if high - low < LEAST_MARK:
         return None
     deep = 0.4 * build.thickness
     if isinstance(hood, TunnelHood):

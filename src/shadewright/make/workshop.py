@@ -66,7 +66,7 @@ def make_files(
     paper: str = "a4",
     ring_only: bool = False,
     warnings: Sequence[str] = (),
-    made_on: str | None = None,
+    made_on: date | None = None,
     progress: Progress = lambda _step, _share: None,
 ) -> Made:
     """Make the solid (STL, 3MF), the fit ring, the flat template (SVG, DXF, PDF) and the drawing sheet of a hood.
@@ -80,17 +80,17 @@ def make_files(
         folder = Path(tempfile.mkdtemp(prefix=f".{stem}-", dir=out))
     except OSError as error:
         raise FileError(f"{out}: cannot be used as a folder ({error.strerror}); choose another --out.") from error
-    bench = _Bench(folder, sentences=list(notes))
+    bench, day = _Bench(folder, sentences=list(notes)), made_on or date.today()
     try:
         progress("fit ring", 0.05)
         ring = fit_ring(document.build, seat_diameter=seat_diameter, thread=thread, name=f"{document.name}, fit ring")
-        _write_solid(bench, ring, f"{stem}-ring", document, least_wall=0.0)
+        _write_solid(bench, ring, f"{stem}-ring", document, least_wall=0.0, made_on=day)
         if not ring_only:
-            _make_hood(bench, job, document, shape, seat_diameter, thread, stem, progress)
+            _make_hood(bench, job, document, shape, seat_diameter, thread, stem, progress, day)
             progress("template", 0.7)
             _make_template(bench, document, shape, stem, paper)
             progress("drawing", 0.9)
-            _make_drawing(bench, job, document, shape, seat_diameter, thread, stem, [*warnings, *notes], made_on)
+            _make_drawing(bench, job, document, shape, seat_diameter, thread, stem, [*warnings, *notes], day)
         files = [Path(shutil.move(path, out / path.name)) for path in bench.files]
     finally:
         shutil.rmtree(folder, ignore_errors=True)
@@ -126,7 +126,7 @@ def _seat(job: Job, document: Hood) -> tuple[float, str | None, list[str]]:
 
 def _make_hood(
     bench: _Bench, job: Job, document: Hood, shape: HoodShape, seat_diameter: float, thread: str | None, stem: str,
-    progress: Progress,
+    progress: Progress, made_on: date,
 ) -> None:  # fmt: skip
     if isinstance(shape, MeshHood):
         raise MakeError("rim.stl: this hood is a mesh already; print that file, or give its wall and rim to make it anew.")
@@ -135,17 +135,21 @@ def _make_hood(
     bench.sentences += [note for note in solid.notes if note not in bench.sentences]
     _require_out_of_beam(job, document, solid.vertices[solid.faces])
     progress("files", 0.45)
-    back = _write_solid(bench, solid, stem, document, least_wall=min(0.8, document.build.thickness * 0.5))
+    back = _write_solid(bench, solid, stem, document, least_wall=min(0.8, document.build.thickness * 0.5), made_on=made_on)
     _require_out_of_beam(job, document, back.vertices[back.faces])
     bench.sentences.append(f"The solid was tested against the keep-out as read back: no overlap, to {TESTED_TO:g} mm.")
 
 
-def _write_solid(bench: _Bench, solid: Solid, stem: str, document: Hood, *, least_wall: float) -> MeshHood:
+def _write_solid(
+    bench: _Bench, solid: Solid, stem: str, document: Hood, *, least_wall: float, made_on: date
+) -> MeshHood:
     """Inspect, write as STL and 3MF, read both back and inspect them; returns the STL as read."""
     _require_sound(solid.name, inspect_mesh(solid.vertices, solid.faces, least_wall=least_wall))
     stl, mf = bench.folder / f"{stem}.stl", bench.folder / f"{stem}.3mf"
     write_stl(stl, solid)
-    write_3mf(mf, solid, description=f"{solid.name} for {document.made_for}" if document.made_for else solid.name)
+    write_3mf(
+        mf, solid, title=solid.name, description=f"for {document.made_for}" if document.made_for else "", created=made_on
+    )
     read = read_stl(stl)
     found = inspect_mesh(read.vertices, read.faces, least_wall=least_wall)
     _require_sound(stl.name, found)
@@ -214,9 +218,11 @@ def _make_template(bench: _Bench, document: Hood, shape: HoodShape, stem: str, p
 
 def _make_drawing(
     bench: _Bench, job: Job, document: Hood, shape: HoodShape, seat_diameter: float, thread: str | None, stem: str,
-    warnings: Sequence[str], made_on: str | None,
+    warnings: Sequence[str], made_on: date,
 ) -> None:  # fmt: skip
     assert not isinstance(shape, MeshHood)
+    known = {"thread": thread} if thread is not None else {"seat_diameter": seat_diameter}
+    document = document.model_copy(update={"build": document.build.model_copy(update=known)})
     every = list(warnings) + [
         f"ESTIMATE {e.field}: {e.low:.1f} to {e.high:.1f} {e.unit}, {e.reason}." for e in job.estimates
     ]
@@ -224,7 +230,7 @@ def _make_drawing(
         write_drawing(
             bench.folder / f"{stem}-drawing.pdf", shape, document, seat_text=_seat_text(document, seat_diameter, thread),
             made_for=document.made_for or f"{job.lens.name} on {job.camera.name}", warnings=every,
-            date=made_on or date.today().isoformat(),
+            date=made_on.isoformat(),
         )  # fmt: skip
     )
 

@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 class RoundWall:
     """A wall of revolution r = R(z): piecewise straight between `z` (n,), never decreasing, and `radius` (n,), mm.
 
-    Before the first and after the last z the end segment goes on. Two equal z make a step.
+    Before the first and after the last z the end segment goes on; two equal z make a step, at the end as elsewhere.
     """
 
     z: tuple[float, ...]
@@ -26,6 +26,9 @@ class RoundWall:
     def radius_at(self, z: Array | float) -> Array:
         """Inside radius at z (mm); on a step, the radius behind it. The last segment is prolonged."""
         zs, rs = np.asarray(self.z), np.asarray(self.radius)
+        if len(zs) > 1 and zs[-1] == zs[-2]:
+            # A step at the very end: the wall goes on from it as a tube.
+            zs, rs = np.append(zs, zs[-1] + 1.0), np.append(rs, rs[-1])
         z = np.asarray(z, dtype=float)
         k = np.clip(np.searchsorted(zs, z, side="left") - 1, 0, max(len(zs) - 2, 0))
         if len(zs) == 1:

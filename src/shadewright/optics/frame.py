@@ -70,14 +70,18 @@ class Frame:
         return pieces
 
     def grid(self, columns: int, rows: int) -> Array:
-        """Frame points (rows, columns, 2) in mm over the used frame's first outline, edges included; NaN outside it."""
-        outline = self.outlines()[0]
-        x = np.linspace(outline[:, 0].min(), outline[:, 0].max(), columns)
-        y = np.linspace(outline[:, 1].min(), outline[:, 1].max(), rows)
-        points = np.stack(np.meshgrid(x, y), axis=-1)
-        if self.image_circle is not None:
-            outside = np.hypot(points[..., 0], points[..., 1]) > self.image_circle
-            points[outside] = np.nan
+        """Frame points (rows, columns, 2) in mm over every outline of the used frame, edges included; NaN outside."""
+        outlines = self.outlines()
+        half = np.max(np.abs(np.concatenate(outlines)), axis=0)
+        points = np.stack(
+            np.meshgrid(np.linspace(-half[0], half[0], columns), np.linspace(-half[1], half[1], rows)), axis=-1
+        )
+        inside = np.zeros((rows, columns), bool)
+        for outline in outlines:
+            along = np.roll(outline, -1, 0) - outline
+            off = points[..., None, :] - outline
+            inside |= np.all(along[:, 0] * off[..., 1] - along[:, 1] * off[..., 0] >= -1e-9, axis=-1)
+        points[~inside] = np.nan
         return points
 
     def describe(self, slope: Array) -> str:
@@ -95,10 +99,8 @@ class Frame:
         if max(abs(across), abs(up)) < 0.03:
             return "centre of the frame"
         if abs(across) >= abs(up):
-            where = "middle of the " if abs(up) < 0.1 else ""
-            return f"{where}{side} edge" if abs(across) > 0.97 else f"{side} half of the frame"
-        where = "middle of the " if abs(across) < 0.1 else ""
-        return f"{where}{level} edge" if abs(up) > 0.97 else f"{level} half of the frame"
+            return f"{side} edge" if abs(across) > 0.97 else f"{side} half of the frame"
+        return f"{level} edge" if abs(up) > 0.97 else f"{level} half of the frame"
 
     def _curved(self, outline: Array) -> Array:
         """The outline in slope space as a polygon (n, 2) that contains the true one."""
