@@ -222,9 +222,11 @@ def _shape(
             radius=radius,
         )  # fmt: skip
         return RoundHood(wall, rim)
-    ceiling = rims.safe_nodes(fine)
     if wanted is RimShape.DEEPEST:
-        return RoundHood(wall, Rim.from_arrays(rims.nodes(), np.minimum(ceiling, wishes.largest_length)))
+        count = rims.DEEPEST_NODES
+        ceiling = rims.safe_nodes(fine, count=count)
+        return RoundHood(wall, Rim.from_arrays(np.arange(count) * 360.0 / count, ceiling))
+    ceiling = rims.safe_nodes(fine)
     limits = rims.PetalLimits(
         radius, wishes.fillet_radius, wishes.smallest_lobe_width, wishes.largest_length, wishes.symmetry, wishes.stands
     )

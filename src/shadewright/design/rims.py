@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 NODES = 720
 """Nodes round the rim, half a degree apart."""
+DEEPEST_NODES = 1440
+"""Nodes round a rim that follows the keep-out itself, a quarter degree apart."""
 STANDING_SHARE = 0.25
 """A hood stands where its support reaches this share of its radius to every side of the axis (common practice)."""
 
@@ -42,19 +44,19 @@ def nodes() -> Array:
     return np.arange(NODES) * (360.0 / NODES)
 
 
-def safe_nodes(fine: Array) -> Array:
-    """Ceiling (NODES,) for nodes joined by straight lines, from the deepest rim on a grid `m` times finer.
+def safe_nodes(fine: Array, *, count: int = NODES) -> Array:
+    """Ceiling (count,) for nodes joined by straight lines, from the deepest rim on a grid `m` times finer.
 
-    fine: (m NODES,) with fine[0] at azimuth 0. Where the deepest rim bends upwards a straight line between two of its
+    fine: (m count,) with fine[0] at azimuth 0. Where the deepest rim bends upwards a straight line between two of its
     points would rise above it: each node is lowered by what the lines to its neighbours exceed the rim.
     """
-    m = len(fine) // NODES
+    m = len(fine) // count
     ceiling = fine[::m].copy()
     share = np.arange(m) / m
     for _ in range(4):
         following = np.roll(ceiling, -1)
         chord = ceiling[:, None] * (1 - share) + following[:, None] * share
-        over = np.max(np.maximum(chord - fine.reshape(NODES, m), 0.0), axis=1)
+        over = np.max(np.maximum(chord - fine.reshape(count, m), 0.0), axis=1)
         if np.max(over) < 1e-9:
             break
         ceiling = ceiling - np.maximum(over, np.roll(over, 1))

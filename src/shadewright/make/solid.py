@@ -111,7 +111,7 @@ def build_hood(
             notes.append("No index mark: the top of the wall is too low to carry one.")
         else:
             body = joined([body, mark])
-            notes.append("The raised triangle on the outside marks the top of the picture.")
+            notes.append("The raised arrow on the outside marks the top of the picture.")
     return finished(body, name, tuple(notes))
 
 
@@ -226,7 +226,7 @@ def _thread_note(thread: str | None, screw: Screw) -> str:
 
 
 def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segments: int) -> Any | None:
-    """A triangle on the outside at the top, pointing forward, or None where there is no room for one."""
+    """A small gable on the outside at the top, pointing forward, or None where there is no room for one."""
     low = bottom + 0.5
     if isinstance(hood, TunnelHood):
         limit = hood.rim.top
@@ -248,10 +248,13 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
 
 
 def _prism(half: float, low: float, high: float, inner: float, outer: float, *, slope: float) -> Any:
-    """A triangular bar along y from `inner` to `outer`; its lower face rises by `slope` mm outwards."""
-    near = [(-half, inner, low), (0.0, inner, high), (half, inner, low)]
-    far = [(-half, outer, low + slope), (0.0, outer, high), (half, outer, low + slope)]
-    return loft(np.array([near, far]))
+    """A bar along y with the outline of a gable house; its lower face rises by `slope` mm outwards."""
+    eaves = low + 0.6 * LEAST_MARK
+    rings = [
+        [(-half, y, foot), (-half, y, eaves), (0.0, y, high), (half, y, eaves), (half, y, foot)]
+        for y, foot in ((inner, low), (outer, low + slope))
+    ]
+    return loft(np.array(rings))
 
 
 def _mark_shell(wall: RoundWall, thickness: float, low: float, high: float, deep: float) -> Any:
