@@ -229,10 +229,11 @@ def test_the_index_mark_is_on_top_outside_and_small() -> None:
     hood = RoundHood(WALLS["tube"], RIMS["petal"])
     marked, bare = made(hood), made(hood, Build(index_mark=False))
     assert 3.0 < marked.volume - bare.volume < 15.0
-    extra = max((manifold_of(marked) - manifold_of(bare)).decompose(), key=lambda piece: piece.volume())
+    wall = m3.Manifold.cylinder(50.0, 45.01, -1.0, 360)
+    extra = manifold_of(marked).trim_by_plane((0.0, 0.0, 1.0), 0.0) - wall
     low_x, low_y, low_z, high_x, high_y, high_z = extra.bounding_box()
     assert (low_x, high_x) == pytest.approx((-2.5, 2.5), abs=0.05)
-    assert low_y > 44.9
+    assert low_y > 44.9  # nothing but the mark stands out beyond the wall
     assert high_y == pytest.approx(45.8, abs=0.05)
     assert 0.0 < low_z < high_z < 7.0
 
@@ -274,7 +275,7 @@ def test_every_hood_is_sound_and_nowhere_too_thin(seat: SeatKind) -> None:
     # The clamp's thinnest place is beside the nut, the thread's the tube under its root.
     least = {SeatKind.SLIP_ON: 1.6, SeatKind.CLAMP: 1.1, SeatKind.THREAD: 1.1}[seat]
     for name, hood in all_hoods().items():
-        solid = made(hood, build, segments=180)
+        solid = made(hood, build, segments=96)
         found = inspect_mesh(solid.vertices, solid.faces)
         assert found.problems == (), name
         assert found.bodies == 1, name

@@ -60,6 +60,8 @@ class KeepOut:
     piece_at: NDArray[np.int64]
     reach: Array
     distance: Array
+    mirrored: bool
+    """True where the keep-out is the same left and right, and above and below."""
 
     @property
     def packed(self) -> tuple[Array | NDArray[np.int64], ...]:
@@ -80,6 +82,18 @@ class KeepOut:
         return self._rim(wall, azimuth, cap)
 
     def _rim(self, wall: RoundWall, azimuth: Array, cap: float) -> Entries:
+        if not self.mirrored:
+            return self._rim_at(wall, azimuth, cap)
+        # Left is right and top is bottom: one quarter of the circle is worked out and unfolded.
+        turn = azimuth % 360.0
+        left, low = (turn > 90.0) & (turn < 270.0), turn > 180.0
+        quarter = np.minimum(np.minimum(turn, 360.0 - turn), np.abs(180.0 - turn))
+        places, back = np.unique(np.round(quarter, 9), return_inverse=True)
+        found = self._rim_at(wall, places, cap)
+        sign = np.stack([np.where(left, -1.0, 1.0), np.where(low, -1.0, 1.0)], axis=1)
+        return Entries(found.value[back], found.state[back], found.mask[back], found.slope[back] * sign)
+
+    def _rim_at(self, wall: RoundWall, azimuth: Array, cap: float) -> Entries:
         wall_z, wall_r = _from_seat(wall)
         n = len(azimuth)
         found = Entries(np.empty(n), np.empty(n, np.int64), np.zeros(n, np.int64), np.zeros((n, 2)))
@@ -219,6 +233,14 @@ def _lip_lines(away: float, across: Array, side: int, turn: float, cap: float) -
     return origins, directions, np.full(len(x), cap)
 
 
+def _is_mirrored(beam: Beam) -> bool:
+    """Whether windows and frame are the same left and right, and above and below."""
+    if np.any(beam.windows[:, 2:] != 0):
+        return False
+    corners = {tuple(corner) for corner in np.round(np.concatenate(beam.pieces), 9) + 0.0}
+    return all((-x + 0.0, y) in corners and (x, -y + 0.0) in corners for x, y in corners)
+
+
 def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
     """The keep-out of the beams, grown by the margin.
 
@@ -252,6 +274,7 @@ def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
         piece_at=np.array(piece_at, np.int64),
         reach=np.array([beam.reach for beam in grown]),
         distance=np.array([beam.object_distance for beam in grown]),
+        mirrored=all(_is_mirrored(beam) for beam in grown),
     )
 
 

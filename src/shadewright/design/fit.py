@@ -29,6 +29,8 @@ FINE = 10
 """Places per half degree at which the deepest rim is known before a rim is drawn under it."""
 SWEEP_TOLERANCE = 0.02
 """A sweep is refined until halving its intervals changes the rim by less than this, mm: the error left is a third."""
+WIDENING, WIDENINGS = 2.0, 15
+"""Step (mm) and number of steps by which a default wall is widened to come out of the beam."""
 FINEST_SWEEP = 32
 ALLOWANCE_TOLERANCE = 0.004
 """How closely the worst loss meets the allowance, stops."""
@@ -94,7 +96,10 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         shape_wanted = RimShape.TUNNEL
     require_room(work, wall)
     progress("settings", 0.0)
-    settings, keepout = _settled(work, wall, hood)
+    if hood.wall is None:
+        part, wall, settings, keepout = _wide_enough(work, part, hood, warnings)
+    else:
+        settings, keepout = _settled(work, wall, hood)
     warnings += _notes(work, settings)
     progress("rim", 0.3)
     if hood.wishes.allowance > 0:
@@ -118,6 +123,30 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         work, fitted, shape, keepout, tuple(settings), azimuth, entries.value, entries, plain_depth, worst, scale,
         effects, tuple(warnings),
     )  # fmt: skip
+
+
+def _wide_enough(
+    work: Job, part: WallPart, hood: Hood, warnings: list[str]
+) -> tuple[WallPart, RoundWall | TunnelWall, list[Setting], KeepOut]:
+    """The default wall, widened by steps until it no longer stands in the beam from its start. Raises FitError."""
+    for widened in range(WIDENINGS + 1):
+        sizes = {name: getattr(part, name) for name in ("inner_diameter", "inner_width", "inner_height")}
+        more = {name: size + widened * WIDENING for name, size in sizes.items() if size is not None}
+        wider = part.model_copy(update=more)
+        wall = wall_of(wider)
+        try:
+            settings, keepout = _settled(work, wall, hood)
+        except FitError:
+            if widened == WIDENINGS:
+                raise
+            continue
+        if widened:
+            warnings.append(
+                f"A wall close round the front would stand in the beam: it was made {widened * WIDENING:g} mm wider than "
+                "the front needs."
+            )
+        return wider, wall, settings, keepout
+    raise AssertionError("unreachable")
 
 
 def _rim_wanted(lens: Lens, hood: Hood) -> tuple[RimShape, list[str]]:
@@ -153,15 +182,15 @@ def _keepout(work: Job, settings: Sequence[Setting], hood: Hood, scale: float = 
 
 def _settled(work: Job, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[list[Setting], KeepOut]:
     """Settings dense enough that more of them no longer change the rim, and their keep-out. Raises FitError."""
+    still = hood.model_copy(update={"margin": hood.margin.model_copy(update={"rotation": 0.0})})
     steps, previous = 8, None
     while True:
         settings = work.swept(steps)
-        keepout = _keepout(work, settings, hood)
-        _azimuth, entries = _entries(keepout, wall, hood)
-        _require_outside(keepout, entries, wall)
+        _azimuth, entries = _entries(_keepout(work, settings, still), wall, still, step=3.0)
+        _require_outside(_keepout(work, settings, still), entries, wall)
         same = previous is not None and float(np.max(np.abs(previous - entries.value))) < SWEEP_TOLERANCE
         if same or len(settings) == len(work.resolved.settings) or steps >= FINEST_SWEEP:
-            return settings, keepout
+            return settings, _keepout(work, settings, hood)
         previous, steps = entries.value, steps * 2
 
 
@@ -177,7 +206,9 @@ def _require_outside(keepout: KeepOut, entries: Entries, wall: RoundWall | Tunne
             )
 
 
-def _entries(keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[Array, Entries]:
+def _entries(
+    keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood, *, step: float = 1.0
+) -> tuple[Array, Entries]:
     cap = hood.wishes.largest_length
     if isinstance(wall, TunnelWall):
         _rim, lips = keepout.tunnel(wall, cap=cap)
@@ -186,7 +217,7 @@ def _entries(keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood) -> tupl
             np.concatenate([lip.mask for lip in lips]), np.concatenate([lip.slope for lip in lips]),
         )  # fmt: skip
         return np.array([0.0, 90.0, 180.0, 270.0]), joined
-    azimuth = np.arange(360.0)
+    azimuth = np.arange(0.0, 360.0, step)
     return azimuth, keepout.rim(wall, azimuth, cap=cap)
 
 

@@ -14,18 +14,21 @@ from shadewright.optics.beam import Job
 
 ROOM = 1.0
 """Least room between the lens's front rim and the inside of a hood, mm all round (common practice, no source)."""
+STOP = 1.0
+"""Height of the step between wall and seat that stops a hood on its barrel, mm (common practice, no source)."""
 
 
 def inside_needed(job: Job) -> float:
-    """Inside diameter in mm that lets the lens's front move in a hood with room to spare."""
-    front = job.lens.front.rim_diameter + 2 * ROOM
-    seat = job.lens.seat.diameter or 0.0
-    return math.ceil(2 * max(front, seat)) / 2
+    """Least inside diameter in mm that lets the lens's front move in a hood with room to spare."""
+    return math.ceil(2 * (job.lens.front.rim_diameter + 2 * ROOM)) / 2
 
 
 def default_wall(job: Job, shape: RimShape) -> WallPart:
-    """A tube round the seat and the front; for a tunnel, a rectangle of the frame's proportions round it."""
-    inside = inside_needed(job)
+    """A tube a little narrower than what the seat grips, so that its step stops against the barrel, and wide enough for
+    the front; for a tunnel, a rectangle of the frame's proportions round it.
+    """
+    seat = job.lens.seat.diameter or 0.0
+    inside = max(inside_needed(job), seat - 2 * STOP)
     if shape is RimShape.TUNNEL:
         ratio = job.half_width / job.half_height
         width, height = (inside * max(ratio, 1.0), inside * max(1.0 / ratio, 1.0))

@@ -52,8 +52,7 @@ def check_clamp(grip: Grip, thickness: float) -> None:
 
 
 def split_clamp(body: Any, grip: Grip, thickness: float, *, segments: int) -> Any:
-    """`body`, a hood on a plain ring, with the ring split at the bottom. Raises MakeError as `check_clamp`.
-    """
+    """`body`, a hood on a plain ring, with the ring split at the bottom. Raises MakeError as `check_clamp`."""
     check_clamp(grip, thickness)
     ceiling = -web_thickness(thickness)
     floor = ceiling - SLOT

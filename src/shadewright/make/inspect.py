@@ -92,8 +92,7 @@ def _triple(values: Array) -> tuple[float, float, float]:
 
 
 def _edge_faults(faces: NDArray[np.int64]) -> tuple[int, int, int]:
-    """Counts of edges with one face, with more than two, and with two faces that run along it the same way.
-    """
+    """Counts of edges with one face, with more than two, and with two faces that run along it the same way."""
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     ends = np.sort(edges, axis=1)
     key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
@@ -224,8 +223,7 @@ def _hit(origin, ray, a, b, c):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def _through(points, rays, owner, corner, normal, low, size, shape, start, member):  # type: ignore[no-untyped-def]
-    """Distance from each point along its ray to the first face it leaves by, infinity where that is no wall.
-    """
+    """Distance from each point along its ray to the first face it leaves by, infinity where that is no wall."""
     result = np.full(points.shape[0], np.inf)
     cell, step = np.empty(3, np.int64), np.empty(3, np.int64)
     ahead, stride = np.empty(3), np.empty(3)

@@ -48,8 +48,7 @@ _UNPRINTABLE = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def turned_round(vertices: Array, faces: NDArray[np.int64]) -> tuple[Array, NDArray[np.int64]]:
-    """A mesh from seat to file coordinates or the other way: x negated, triangles listed the other way round.
-    """
+    """A mesh from seat to file coordinates or the other way: x negated, triangles listed the other way round."""
     return vertices * (-1.0, 1.0, 1.0) + 0.0, faces[:, ::-1]
 
 
@@ -88,8 +87,7 @@ def _check_same(solid: Solid, mesh: MeshHood, kind: str) -> None:
 
 
 def read_stl(path: Path) -> MeshHood:
-    """The mesh of an STL file, binary or text, in seat coordinates, equal corners made one. Raises FileError.
-    """
+    """The mesh of an STL file, binary or text, in seat coordinates, equal corners made one. Raises FileError."""
     return _stl_mesh(read_limited(path, MESH_LIMIT), str(path))
 
 
@@ -300,8 +298,7 @@ def _entry(package: zipfile.ZipFile, place: str, name: str) -> bytes:
 
 
 def _parsed(text: bytes, name: str) -> ElementTree.Element:
-    """The root of an XML text without document type, which could hide expanding entities. Raises FileError.
-    """
+    """The root of an XML text without document type, which could hide expanding entities. Raises FileError."""
     if b"<!DOCTYPE" in text or b"<!ENTITY" in text or text[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise FileError(
             f"{name}: its XML has a document type or is not UTF-8; 3MF allows neither: export it again."

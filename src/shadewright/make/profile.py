@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from shadewright.make.section import FAR, Point, area, band, united
+from shadewright.make.section import Point, area, band, united
 from shadewright.model.shape import Array, RoundWall
 
 HAIR = 0.002
@@ -19,117 +20,101 @@ AHEAD = 1e-9
 
 @dataclass(frozen=True)
 class Part:
-    """A stretch of wall without steps: `z` and inside `radius`, mm, straight between.
+    """A stretch of wall without steps: points (z, radius) of its inner and outer surface, mm, straight between."""
 
-    `ahead` is the inside radius beyond the step at its far end, None where it has none.
-    """
-
-    z: tuple[float, ...]
-    radius: tuple[float, ...]
-    ahead: float | None
+    inside: tuple[Point, ...]
+    outside: tuple[Point, ...]
 
     def inner(self, z: Array) -> Array:
         """Inside radius at z, held constant beyond the part's ends, mm."""
-        return np.asarray(np.interp(z, self.z, self.radius))
+        return np.asarray(np.interp(z, *np.transpose(self.inside)))
 
-    def outer(self, z: Array, thickness: float) -> Array:
-        """Outside radius at z: inside radius and thickness, or the ledge that carries the next part, mm."""
-        outside = self.inner(z) + thickness
-        if self.ahead is None:
-            return outside
-        slope = self.ahead + thickness - np.maximum(0.0, self.z[-1] - thickness - z)
-        return np.asarray(np.maximum(outside, slope))
-
-    def inner_bends(self) -> tuple[float, ...]:
-        """z of the bends of the inner surface, its ends among them where it slopes there, ascending, mm."""
-        return _bends(np.asarray(self.z), np.asarray(self.radius))
-
-    def outer_bends(self, thickness: float) -> tuple[float, ...]:
-        """z of the bends of the outer surface, as `inner_bends`."""
-        places = list(self.z)
-        if self.ahead is not None:
-            end = self.z[-1] - thickness
-            places += [z for z in (end, end - (self.ahead - self.radius[-1])) if self.z[0] < z < self.z[-1]]
-        z = np.unique(places)
-        return _bends(z, self.outer(z, thickness))
+    def outer(self, z: Array) -> Array:
+        """Outside radius at z, held constant beyond the part's ends, mm."""
+        return np.asarray(np.interp(z, *np.transpose(self.outside)))
 
 
-def _bends(z: Array, radius: Array) -> tuple[float, ...]:
-    """Those of the points z (n,) at which the line turns; before the first and after the last it is level."""
+def bends(line: tuple[Point, ...]) -> tuple[float, ...]:
+    """z of the points (z, radius) at which the line turns; before the first and after the last it is level."""
+    z, radius = np.transpose(line)
     slope = np.concatenate([[0.0], np.diff(radius) / np.diff(z), [0.0]])
     return tuple(float(value) for value in z[np.abs(np.diff(slope)) > 1e-9])
 
 
 def wall_line(wall: RoundWall, top: float) -> list[Point]:
-    """The inner surface from z = 0 to z = `top` as points (radius, z), steps as two points at one z."""
-    points = [(float(wall.radius_at(AHEAD)), 0.0)]
-    points += [(r, z) for z, r in zip(wall.z, wall.radius, strict=True) if 0.0 < z < top]
-    points.append((float(wall.radius_at(top)), top))
+    """The inner surface from z = 0 to z = `top` as points (z, radius), steps as two points at one z."""
+    points = [(0.0, float(wall.radius_at(AHEAD)))]
+    points += [(z, r) for z, r in zip(wall.z, wall.radius, strict=True) if 0.0 < z < top]
+    points.append((top, float(wall.radius_at(top))))
     return points
 
 
-def parts(wall: RoundWall, top: float) -> list[Part]:
+def parts(wall: RoundWall, thickness: float, top: float) -> list[Part]:
     """The wall from z = 0 to `top` (mm), cut at its steps."""
-    found: list[Part] = []
-    stretch: list[Point] = []
+    stretches: list[list[Point]] = [[]]
     for point in wall_line(wall, top):
-        if stretch and point[1] == stretch[-1][1]:
-            if point[0] > stretch[-1][0] and len(stretch) > 1:
-                found.append(_part(stretch, point[0]))
-            stretch = [point]
-        else:
-            stretch.append(point)
-    if len(stretch) > 1:
-        found.append(_part(stretch, None))
+        if stretches[-1] and point[0] == stretches[-1][-1][0]:
+            stretches.append([])
+        stretches[-1].append(point)
+    around = outer_line(wall, thickness, top)
+    z, radius = np.transpose(around)
+    found = []
+    for stretch in stretches:
+        if len(stretch) < 2:
+            continue
+        start, end = stretch[0][0], stretch[-1][0]
+        ends = np.interp([start, end], z, radius)
+        between = [point for point in around if start < point[0] < end]
+        found.append(Part(tuple(stretch), ((start, float(ends[0])), *between, (end, float(ends[1])))))
     return found
 
 
-def _part(points: list[Point], ahead: float | None) -> Part:
-    return Part(tuple(z for _, z in points), tuple(r for r, _ in points), ahead)
+def outer_line(wall: RoundWall, thickness: float, top: float) -> list[Point]:
+    """The outer surface from z = 0 to `top` as points (z, radius), z ascending: R(z) + thickness and its ledges.
 
-
-def part_section(part: Part, thickness: float) -> Any:
-    """The half-section of a part: the wall, and at its end the ledge that carries the next part.
-
-    The ledge has an underside of 45 degrees.
-    Every part but the first reaches half a thickness back into the ledge that carries it.
+    A step of the wall stands on a ledge, `thickness` high and reaching out as far as the wall ahead of it, with an
+    underside that falls back to the wall at 45 degrees, or a little flatter where the wall itself flares.
     """
-    line = list(zip(part.radius, part.z, strict=True))
-    outside = [(r + thickness, z) for r, z in line]
-    pieces = [area([*line, *reversed(outside)])]
-    start, end = part.z[0], part.z[-1]
-    if start > 0.0:
-        pieces.append(band(part.radius[0], part.radius[0] + thickness, start - 0.5 * thickness, start))
-    if part.ahead is not None:
-        behind, out = part.radius[-1], part.ahead + thickness
-        foot = end - thickness - (part.ahead - behind)
-        corners = [
-            (behind, end),
-            (out, end),
-            (out, end - thickness),
-            (behind + thickness, foot),
-            (behind, foot),
-        ]
-        pieces.append(area(corners))
-    return united(pieces) - band(0.0, FAR, -FAR, 0.0)
+    inner = wall_line(wall, top)
+    runs = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in itertools.pairwise(inner) if b[0] > a[0]]
+    fall = max(1.0, max(runs) + 0.5)
+    steps = [(b[0], b[1] + thickness) for a, b in itertools.pairwise(inner) if b[0] == a[0] and b[1] > a[1]]
+
+    def candidates(z: float, side: float) -> list[float]:
+        """Wall and ledges at z, seen from just behind (side < 0) or just ahead (side > 0)."""
+        radius = [float(wall.radius_at(max(z + side * AHEAD, AHEAD))) + thickness]
+        for z_step, out in steps:
+            beyond = z > z_step or (z == z_step and side > 0)
+            radius.append(0.0 if beyond else out - fall * max(0.0, z_step - thickness - z))
+        return radius
+
+    places = {z for z, _ in inner} | {z - thickness for z, _ in steps if z > thickness}
+    for low, high in itertools.pairwise(sorted(places)):
+        # Between these places wall and ledges are straight; the largest changes where two of them cross.
+        before, after = candidates(low, 1.0), candidates(high, -1.0)
+        for a, b in itertools.combinations(range(len(before)), 2):
+            first, last = before[a] - before[b], after[a] - after[b]
+            if first * last < 0.0:
+                places.add(low + (high - low) * first / (first - last))
+    return [(z, max(*candidates(z, -1.0), *candidates(z, 1.0))) for z in sorted(places)]
 
 
 def outer_radius(wall: RoundWall, thickness: float, z: Array, *, top: float) -> Array:
     """Outside radius (mm) at z of the wall built up to `top`, ledges included."""
-    outside = wall.radius_at(np.maximum(z, AHEAD)) + thickness
-    for part in parts(wall, top):
-        outside = np.where(z <= part.z[-1], np.maximum(outside, _ledge(part, thickness, z)), outside)
-    return np.asarray(outside)
+    return np.asarray(np.interp(z, *np.transpose(outer_line(wall, thickness, top))))
 
 
-def _ledge(part: Part, thickness: float, z: Array) -> Array:
-    """Outside radius of the ledge at the end of a part, mm; 0 where it has none."""
-    if part.ahead is None:
-        return np.zeros_like(z)
-    return np.asarray(part.ahead + thickness - np.maximum(0.0, part.z[-1] - thickness - z))
+def part_section(part: Part, thickness: float) -> Any:
+    """The half-section of a part; all but the first reach half a thickness back into the ledge they stand on."""
+    line = [(r, z) for z, r in part.inside]
+    section = area([*line, *reversed([(r, z) for z, r in part.outside])])
+    start, radius = part.inside[0]
+    if start == 0.0:
+        return section
+    return united([section, band(radius, radius + thickness, max(start - 0.5 * thickness, 0.0), start)])
 
 
 def passage(wall: RoundWall, top: float) -> Any:
     """What must stay empty ahead of the seat plane: every radius below R(z), a hair more and a hair earlier."""
-    line = [(r + HAIR, max(z - HAIR, 0.0)) for r, z in wall_line(wall, top)]
+    line = [(r + HAIR, max(z - HAIR, 0.0)) for z, r in wall_line(wall, top)]
     return area([(0.0, 0.0), *line, (0.0, top - HAIR)])

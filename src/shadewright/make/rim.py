@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from shadewright.make.profile import HAIR, Part
+from shadewright.make.profile import HAIR, Part, bends
 from shadewright.make.section import solid_of
 from shadewright.model.shape import Array, Rim
 
@@ -38,7 +38,7 @@ class Edge:
     levels: Array
     depth: Array
 
-    def with_columns_at(self, bends: tuple[float, ...]) -> Edge:
+    def with_columns_at(self, heights: tuple[float, ...]) -> Edge:
         """The same edge with a column wherever one of its curves passes one of the given z (mm).
 
         Then no curve passes a bend of the wall between two columns, and their points correspond.
@@ -48,7 +48,7 @@ class Edge:
         ahead = np.roll(self.levels, -1, axis=0)
         rise = ahead - self.levels
         start, share = [np.arange(len(self.azimuth))], [np.zeros(len(self.azimuth))]
-        for z in bends:
+        for z in heights:
             column, level = np.nonzero((self.levels - z) * (ahead - z) < 0.0)
             start.append(column)
             share.append((z - self.levels[column, level]) / rise[column, level])
@@ -56,7 +56,7 @@ class Edge:
         order = np.lexsort((shares, columns))
         columns, shares = columns[order], shares[order]
         levels = self.levels[columns] + shares[:, None] * rise[columns]
-        for z in bends:  # exactly, so that no curve passes the bend by a rounding error
+        for z in heights:  # exactly, so that no curve passes the bend by a rounding error
             levels = np.where(np.abs(levels - z) < 1e-9, z, levels)
         azimuth = self.azimuth[columns] + shares * (following - self.azimuth)[columns]
         return Edge(azimuth, levels, self.depth)
@@ -116,28 +116,40 @@ def _columns(rim: Rim, radius: float, inset: Array, segments: int) -> Array:
     gap = (np.roll(own, -1) - own) % 360.0
     rise = np.abs(np.roll(z, -1) - z)
     steep = rise > 2.0 * np.radians(gap) * radius
-    extra: list[Array] = []
-    if np.any(steep):
-        away = np.degrees(np.append(inset + 2.0 * HAIR, 0.9 * HAIR) / radius)
-        ends = np.concatenate([own[steep], np.roll(own, -1)[steep]])
-        extra = [(ends[:, None] + away[None, :]).ravel(), (ends[:, None] - away[None, :]).ravel()]
-    even = np.arange(segments) * (360.0 / segments)
-    every = np.unique(np.concatenate([even, own, *extra]) % 360.0)
-    # The rim's own points must stay, or the straight line between columns could rise above the rim.
+    ends = np.concatenate([own[steep], np.roll(own, -1)[steep]])[:, None]
+    hair = math.degrees(0.9 * HAIR / radius)
+    rounds = np.degrees((inset + 2.0 * HAIR) / radius)
+    even = np.linspace(0.0, 360.0, segments, endpoint=False)
+    # The rim's own points and the columns at a hair must stay, or the made edge could rise above the rim.
+    needed = np.concatenate([own, (ends + (-hair, hair)).ravel()]) % 360.0
+    wanted = np.concatenate([even, (ends + rounds).ravel(), (ends - rounds).ravel()]) % 360.0
+    every = np.unique(np.concatenate([needed, wanted]))
     apart = np.degrees(0.5 * HAIR / radius)
-    keep = np.isin(every, own) | np.concatenate([[True], np.diff(every) > apart])
+    keep = np.isin(every, needed) | np.concatenate([[True], np.diff(every) > apart])
     return np.asarray(every[keep])
 
 
 def _shrunk(rim: Rim, azimuth: Array, radius: float, inset: float) -> Array:
     """z (n,) at `azimuth` of the curve that lies `inset` mm inside the rim, measured on the unrolled wall.
 
-    The set under the rim is shrunk by a disc: the least of Z(s) - sqrt(inset^2 - s^2) over the disc's width.
+    The set under the rim is shrunk by a disc: the least of Z(s) - sqrt(inset^2 - s^2) over the disc's width. It is
+    sought at even angles round the disc and at every point of the rim within it, so that no notch is missed.
     """
     along = inset * np.sin(np.linspace(-math.pi / 2, math.pi / 2, 33))
     below = np.sqrt(np.maximum(0.0, inset**2 - along**2))
     near = rim.z_at(azimuth[:, None] + np.degrees(along[None, :] / radius))
-    return np.asarray(np.min(near - below[None, :], axis=1))
+    least = np.min(near - below[None, :], axis=1)
+
+    own, z = np.asarray(rim.azimuth), np.asarray(rim.z)
+    own, z = np.concatenate([own - 360.0, own, own + 360.0]), np.tile(z, 3)
+    half = math.degrees(inset / radius)
+    first, last = np.searchsorted(own, azimuth - half), np.searchsorted(own, azimuth + half)
+    for k in range(int(np.max(last - first, initial=0))):
+        point = np.minimum(first + k, len(own) - 1)
+        away = np.radians(own[point] - azimuth) * radius
+        found = z[point] - np.sqrt(np.maximum(0.0, inset**2 - away**2))
+        least = np.where(first + k < last, np.minimum(least, found), least)
+    return np.asarray(least)
 
 
 def _split(azimuth: Array, levels: Array, radius: float) -> tuple[Array, Array]:
@@ -160,17 +172,17 @@ def _split(azimuth: Array, levels: Array, radius: float) -> tuple[Array, Array]:
 # --- the solid under the edge -------------------------------------------------------------------------------
 
 
-def under_edge(edge: Edge, part: Part, *, thickness: float, reach: float, bottom: float) -> Any:
+def under_edge(edge: Edge, part: Part, *, reach: float, bottom: float) -> Any:
     """What may remain of one part of the wall, as a solid ring from z = `bottom` and out to `reach`, mm.
 
     Its upper face lies on the edge's levels, at their depths from the part's inner and outer surface; beyond
     the wall it stays on the lowest level.
     """
-    inner_bends, outer_bends = part.inner_bends(), part.outer_bends(thickness)
+    inner_bends, outer_bends = bends(part.inside), bends(part.outside)
     edge = edge.with_columns_at(tuple(sorted({*inner_bends, *outer_bends})))
     levels, depth = edge.levels, edge.depth
     inner = _surface_line(levels, depth, inner_bends, part.inner)
-    outer = _surface_line(levels, -depth, outer_bends, lambda z: part.outer(z, thickness))
+    outer = _surface_line(levels, -depth, outer_bends, part.outer)
     start, finish = inner[:, -1, :1], outer[:, -1, :1]
     share = np.linspace(0.0, 1.0, max(2, math.ceil(float(np.max(finish - start)) / ACROSS) + 1))[1:-1]
     flat = np.stack(np.broadcast_arrays(start + share * (finish - start), levels[:, -1:]), axis=2)
@@ -189,7 +201,7 @@ def _upright(radius: float, z: Array) -> Array:
 
 
 def _surface_line(
-    levels: Array, depth: Array, bends: tuple[float, ...], radius_at: Callable[[Array], Array]
+    levels: Array, depth: Array, turns: tuple[float, ...], radius_at: Callable[[Array], Array]
 ) -> Array:
     """The rounded edge along one surface of the wall: radius and z (columns, points, 2), lowest level first.
 
@@ -200,7 +212,7 @@ def _surface_line(
     for j in range(levels.shape[1] - 1):
         low, high = levels[:, j], levels[:, j + 1]
         previous, here = points[-1], np.stack([radius_at(high) + depth[j + 1], high], axis=1)
-        for z in bends:
+        for z in turns:
             between = (low < z) & (z < high)
             share = np.where(between, (z - low) / np.where(between, high - low, 1.0), 0.0)
             inside = depth[j] + share * (depth[j + 1] - depth[j])

@@ -120,8 +120,7 @@ def screw_of(build: Build, thread: str | None) -> Screw:
 
 
 def ring_section(grip: Grip) -> Any:
-    """The ring as a solid disc section, its outer edge on the bed chamfered; the bore is cut by `grip_bore`.
-    """
+    """The ring as a solid disc section, its outer edge on the bed chamfered; the bore is cut by `grip_bore`."""
     edge = min(grip.spread, 0.4 * (grip.outer - grip.inner))
     return area(
         [
@@ -152,8 +151,7 @@ def screw_bore(screw: Screw) -> Any:
 
 
 def screw_core(screw: Screw) -> Any:
-    """Half-section of the tube under the thread, smaller than the root and reaching a little into the flange.
-    """
+    """Half-section of the tube under the thread, smaller than the root and reaching a little into the flange."""
     radius = screw.profile.root_radius - 0.3
     edge = screw.bevel - 0.3
     return area(
@@ -165,8 +163,7 @@ def screw_core(screw: Screw) -> Any:
 
 
 def screw_envelope(screw: Screw) -> Any:
-    """Half-section that trims the threaded rod: a 45 degree lead-in, the thread, and its run-out to a relief.
-    """
+    """Half-section that trims the threaded rod: a 45 degree lead-in, the thread, and its run-out to a relief."""
     root = screw.profile.root_radius
     high, inner = screw.profile.crest_radius + 1.0, root - 1.0
     bed, tip, relief = -screw.length, root - screw.bevel, -1.2 * screw.profile.pitch
@@ -182,14 +179,12 @@ def screw_envelope(screw: Screw) -> Any:
 
 
 def cone_below(radius: float) -> Any:
-    """The space ahead of the seat plane inside r + z = `radius`, kept empty so that a roof prints on a slope.
-    """
+    """The space ahead of the seat plane inside r + z = `radius`, kept empty so that a roof prints on a slope."""
     return area([(0.0, 0.0), (radius, 0.0), (0.0, radius)])
 
 
 def roof(near: float, outer: float, web: float) -> Any:
-    """A roof from the seat's `outer` radius, `web` high there, rising inwards at 45 degrees to radius `near`.
-    """
+    """A roof from the seat's `outer` radius, `web` high there, rising inwards at 45 degrees to radius `near`."""
     return area([(near, 0.0), (outer, 0.0), (outer, web), (near, web + outer - near)])
 
 

@@ -22,8 +22,7 @@ FAR = 1000.0
 
 
 def area(points: list[Point]) -> Any:
-    """The closed polygon through `points` (radius, z) as a cross-section, whichever way round it is listed.
-    """
+    """The closed polygon through `points` (radius, z) as a cross-section, whichever way round it is listed."""
     corners = np.asarray(points, dtype=float)
     x, y = corners[:, 0], corners[:, 1]
     twice = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
@@ -51,8 +50,7 @@ def cut(body: Any, tools: list[Any]) -> Any:
 
 
 def turned(section: Any, segments: int) -> Any:
-    """The solid of revolution of a half-section (radius, z), with facets that touch the circles from outside.
-    """
+    """The solid of revolution of a half-section (radius, z), with facets that touch the circles from outside."""
     grow = 1.0 / math.cos(math.pi / segments)
     return m3.Manifold.revolve(section, segments).scale((grow, grow, 1.0))
 

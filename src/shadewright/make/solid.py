@@ -194,7 +194,7 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
     reach = max(widest, seat.face if isinstance(seat, Screw) else seat.outer) + 20.0
     clear = passage(hood.wall, top)
     pieces = []
-    for number, part in enumerate(parts(hood.wall, top)):
+    for number, part in enumerate(parts(hood.wall, thickness, top)):
         section = part_section(part, thickness)
         if number == 0:
             section = united([section, *foot.body])
@@ -203,7 +203,7 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
             section = united([section, *foot.inside])
         for tool in foot.cuts:
             section = section - tool
-        under = under_edge(edge, part, thickness=thickness, reach=reach, bottom=-seat.length - 10.0)
+        under = under_edge(edge, part, reach=reach, bottom=-seat.length - 10.0)
         pieces.append(turned(section, segments) ^ under)
     return joined(pieces), foot
 
@@ -258,11 +258,12 @@ def _prism(half: float, low: float, high: float, inner: float, outer: float, *, 
 
 
 def _mark_shell(wall: RoundWall, thickness: float, low: float, high: float, deep: float) -> Any:
-    """Half-section of a skin on the outer surface, sloping at 45 degrees at its lower end."""
-    z = np.linspace(low - MARK_RISE - deep, high + 1.0, 60)
+    """Half-section of a skin on the outer surface, from `deep` inside it, its lower end sloping outwards."""
+    z = np.linspace(low, high + 1.0, 60)
     radius = outer_radius(wall, thickness, z, top=high + 60.0)
     inner = list(zip((radius - deep).tolist(), z.tolist(), strict=True))
-    outer = list(zip((radius + MARK_RISE).tolist(), (z + MARK_RISE + deep).tolist(), strict=True))
+    raised = z > low + MARK_RISE + deep
+    outer = list(zip((radius + MARK_RISE)[raised].tolist(), z[raised].tolist(), strict=True))
     return area([*inner, *reversed(outer)])
 
 
@@ -277,17 +278,17 @@ def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
             f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or "
             "higher."
         )
-    tolerance = MERGE
-    for _ in range(4):
-        mesh = pieces[0].as_original().simplify(tolerance).to_mesh64()
+    piece = pieces[0].as_original()
+    for attempt in range(8):
+        # Vertices move on to the grid first; merging afterwards keeps a subset of them, so they stay there.
+        mesh = piece.simplify(MERGE * 2.0 ** (attempt // 2)).to_mesh64()
         vertices = np.round(np.asarray(mesh.vert_properties)[:, :3] / GRID) * GRID + 0.0
-        vertices, faces = merged(vertices, np.asarray(mesh.tri_verts).astype(np.int64))
+        faces = np.array(mesh.tri_verts, dtype=np.int64)
+        piece = solid_of(vertices, faces.astype(np.uint64))
+        vertices, faces = merged(vertices, faces)
         if is_closed(faces) and solid_of(vertices, faces.astype(np.uint64)).status() == m3.Error.NoError:
             return Solid(vertices, faces, name, enclosed_volume(vertices, faces), notes)
-        tolerance *= 2.0
-    raise MakeError(
-        f"{name}: its surface does not close on the file's grid; change the rim or wall a little."
-    )
+    raise MakeError(f"{name}: its surface does not close on the file's grid; change the rim or wall a little.")
 
 
 def merged(vertices: Array, faces: NDArray[np.int64]) -> tuple[Array, NDArray[np.int64]]:
@@ -310,7 +311,6 @@ def is_closed(faces: NDArray[np.int64]) -> bool:
 
 
 def enclosed_volume(vertices: Array, faces: NDArray[np.int64]) -> float:
-    """Volume enclosed by a closed mesh, mm3, by the divergence theorem; positive where faces look outwards.
-    """
+    """Volume enclosed by a closed mesh, mm3, by the divergence theorem; positive where faces look outwards."""
     a, b, c = vertices[faces[:, 0]], vertices[faces[:, 1]], vertices[faces[:, 2]]
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)

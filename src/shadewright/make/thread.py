@@ -81,8 +81,7 @@ class InternalLimits:
 
 
 def basic_diameters(diameter: float, pitch: float) -> BasicDiameters:
-    """Major, pitch and minor diameter of the basic profile: d2 = d - 3H/4, d1 = d - 5H/4 (ISO 68-1, ISO 724).
-    """
+    """Major, pitch and minor diameter of the basic profile: d2 = d - 3H/4, d1 = d - 5H/4 (ISO 68-1, ISO 724)."""
     ridge = RIDGE * pitch
     return BasicDiameters(diameter, diameter - 0.75 * ridge, diameter - 1.25 * ridge)
 
@@ -153,8 +152,7 @@ def tolerance_pitch_external(diameter: float, pitch: float) -> float:
 
 
 def tolerance_pitch_internal(diameter: float, pitch: float) -> float:
-    """TD2 of grade 6 in mm: the table, else 1.32 Td2 rounded to R40. Raises ValueError as `diameter_range`.
-    """
+    """TD2 of grade 6 in mm: the table, else 1.32 Td2 rounded to R40. Raises ValueError as `diameter_range`."""
     found = _BY_DIAMETER.get((diameter_range(diameter)[0], pitch))
     if found:
         return found[1] / 1000.0
@@ -186,8 +184,7 @@ def internal_limits(diameter: float, pitch: float) -> InternalLimits:
 
 @dataclass(frozen=True)
 class MadeProfile:
-    """The profile of a thread as it is made, mm: radii of crest, pitch line and root, and half of each flat.
-    """
+    """The profile of a thread as it is made, mm: radii of crest, pitch line and root, and half of each flat."""
 
     pitch: float
     crest_radius: float

@@ -62,8 +62,7 @@ def rounded_box(
 
 
 def lips(hood: TunnelHood, thickness: float, rounding: float, *, bottom: float) -> Any:
-    """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips.
-    """
+    """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips."""
     width, height = hood.wall.half_width + HAIR, hood.wall.half_height + HAIR
     depth = {side: getattr(hood.rim, side) - HAIR for side in ("right", "top", "left", "bottom")}
     overlap = 2.0 * rounding + 0.2

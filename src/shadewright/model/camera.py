@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from shadewright.model.base import FrameLength, LengthOrZero, Name, Part
+from shadewright.model.base import FrameLength, LengthOrZero, Name, Part, Version, shown
 from shadewright.model.formats import FORMATS
 
 RATIO_PATTERN = re.compile(r"^(\d{1,3}(?:\.\d{1,3})?):(\d{1,3}(?:\.\d{1,3})?)$")
@@ -44,7 +44,7 @@ class Camera(Part):
     """A camera as its document describes it. Lengths in mm."""
 
     document: Literal["camera"]
-    version: Literal[1]
+    version: Version
     name: Name
     notes: str = Field(default="", max_length=10_000)
     format: str | None = None
@@ -75,9 +75,16 @@ class Camera(Part):
         if (self.format is None) == (self.frame is None):
             raise ValueError('give either format, such as "135", or frame = [width, height] in mm, and not both')
         width, height = self.full_frame
+        names = [crop.name for crop in self.crop]
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f"crop lists {shown(name)} twice; give each crop a name of its own")
         for crop in self.crop:
             if crop.frame[0] > width + 1e-9 or crop.frame[1] > height + 1e-9:
-                raise ValueError(f'crop "{crop.name}" is larger than the frame; give the smaller size in mm')
+                raise ValueError(
+                    f"crop {shown(crop.name)} is larger than the frame of {width:g} x {height:g} mm; "
+                    "give its own size in mm"
+                )
         return self
 
     @property
@@ -99,12 +106,12 @@ class Camera(Part):
             names = {entry.name: entry.frame for entry in self.crop}
             if crop not in names:
                 known = ", ".join(sorted(names)) or "none"
-                raise ValueError(f'crop "{crop}" is not in camera "{self.name}" (it has: {known})')
+                raise ValueError(f"crop {shown(crop)} is not in camera {shown(self.name)} (it has: {known})")
             width, height = names[crop]
         if mask is not None:
             if mask not in self.masks:
                 known = ", ".join(self.masks) or "none"
-                raise ValueError(f'mask "{mask}" is not in camera "{self.name}" (it has: {known})')
+                raise ValueError(f"mask {shown(mask)} is not in camera {shown(self.name)} (it has: {known})")
             ratio = ratio_value(mask)
             width, height = min(width, height * ratio), min(height, width / ratio)
         return width, height

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import json
+import re
 import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from shadewright.errors import DocumentError
+from shadewright.errors import DocumentError, FileError
 from shadewright.files import DOCUMENT_LIMIT, read_limited
-from shadewright.model.base import Part
+from shadewright.model.base import Part, key_shown, shown
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood
 from shadewright.model.lens import Lens
@@ -20,6 +24,10 @@ from shadewright.model.lens import Lens
 KINDS: dict[str, type[Part]] = {"lens": Lens, "camera": Camera, "hood": Hood}
 DEEPEST_BASE = 8
 DEEPEST_NESTING = 12
+LONGEST_KEY = 64
+_PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+"""
+_LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_.-])(?:{_PART}\.[ \t]*+){{{LONGEST_KEY}}}+")
+"""A dotted field name no document has: the TOML reader's time grows with the square of its parts."""
 Document = TypeVar("Document", Lens, Camera, Hood)
 
 
@@ -39,31 +47,46 @@ def read_hood(path: Path | str) -> Hood:
 
 
 def read_document(path: Path, kind: type[Document]) -> Document:
-    """The document of the wanted kind at `path`, with its `based_on` chain merged. Raises DocumentError, FileError."""
-    tree = _read_tree(path, ())
+    """The document of the wanted kind at `path`, its `based_on` chain merged. Raises DocumentError, FileError."""
+    sources = _read_chain(path, ())
+    tree = functools.reduce(_merged, [source.tree for source in reversed(sources)])
     wanted = kind.__name__.lower()
     found = tree.get("document")
     if found != wanted:
         if isinstance(found, str) and found in KINDS:
-            raise DocumentError(f'{path}: is a {found} document where a {wanted} document is needed; name the other file.')
+            raise DocumentError(
+                f"{path}: is a {found} document where a {wanted} document is needed; name the other file."
+            )
+        if found is None:
+            raise DocumentError(f'{path}: document is missing; begin it with document = "{wanted}".')
         raise DocumentError(
-            f'{path}: document = {_shown(found)} must be one of "camera", "hood", "lens"; here it must say "{wanted}".'
+            f'{path}: document = {shown(found)} must be one of "camera", "hood", "lens"; '
+            f'here it must say "{wanted}".'
         )
+    for source in sources[1:]:
+        other = source.tree.get("document", wanted)
+        if other != wanted:
+            raise DocumentError(
+                f"{path}: is based on {source.path}, whose document = {shown(other)} is not {shown(wanted)}; "
+                f"base it on another {wanted}."
+            )
     try:
         return kind.model_validate(tree)
     except ValidationError as error:
-        raise DocumentError(_sentence(path, error, kind)) from None
+        raise DocumentError(_sentence(sources, error, kind)) from None
 
 
 def parse_document(text: str, kind: type[Document], *, name: str = "document") -> Document:
     """A document of the wanted kind from TOML text, without `based_on`. Raises DocumentError."""
     tree = _parse(text, name)
     if "based_on" in tree:
-        raise DocumentError(f"{name}: based_on works only in files; write the other document's fields out here.")
+        raise DocumentError(
+            f"{name}: based_on works only in files; write the other document's fields out here."
+        )
     try:
         return kind.model_validate(tree)
     except ValidationError as error:
-        raise DocumentError(_sentence(name, error, kind)) from None
+        raise DocumentError(_sentence([_Source(name, tree)], error, kind)) from None
 
 
 def schema(kind: str) -> str:
@@ -80,15 +103,61 @@ def schema(kind: str) -> str:
 
 
 def _parse(text: str, name: object) -> dict[str, Any]:
+    if _LONG_KEY.search(text):
+        raise DocumentError(f"{name}: has a field name of more than {LONGEST_KEY} parts; documents need far fewer.")
     try:
         tree = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise DocumentError(f"{name}: is not valid TOML: {_lower(str(error))}; mend that place.") from None
+        raise DocumentError(f"{name}: is not valid TOML, {_toml_fault(str(error))}.") from None
     except (RecursionError, ValueError):
-        raise DocumentError(f"{name}: is not valid TOML that can be read: it is nested too deeply or holds a number too long.") from None
+        raise DocumentError(
+            f"{name}: cannot be read: it is nested too deeply or holds a number of thousands of digits; "
+            "name a document of this program."
+        ) from None
     if _depth(tree) > DEEPEST_NESTING:
         raise DocumentError(f"{name}: is nested more than {DEEPEST_NESTING} deep; documents need far less.")
     return tree
+
+
+_TOML_FAULTS = {
+    "Expected newline or end of document after a statement": "something follows a value: write one field on a "
+    "line, numbers with a decimal point and without a unit, and remarks after #",
+    "Expected '=' after a key": "a field name is not followed by =: write name = value, remarks after #",
+    "Expected '=' after a table": "a field name is not followed by =: write name = value, remarks after #",
+    "Invalid statement": 'a line is neither a [table] nor name = value: write such lines, remarks after #',
+    "Invalid value": 'a value cannot be read: write numbers as 80.0 without a unit, text in "quotes", '
+    "true or false in small letters",
+    "Cannot overwrite a value": "a field is given twice: keep one of them",
+    "Duplicate inline table key": "a field is given twice: keep one of them",
+    "Cannot declare": "a table is given twice: keep one, or write [[ ]] round each name where a list is meant",
+    "Cannot mutate immutable namespace": "a table already closed by its brackets is added to: write it in one "
+    "place",
+    "Cannot redefine namespace": "a table is given twice: keep one of them",
+    "Unterminated string": 'a text has no end: close it with "',
+    "Illegal character '\\n'": 'a text has no end on its line: close it with "',
+    "Illegal character": "a character stands there that text may not hold: take it out",
+    "Unclosed array": "a list has no end, or a comma is missing between its entries: separate them by commas, "
+    "close it with ]",
+    "Unclosed inline table": "a table in braces has no end, or a comma is missing in it: close it with } on the "
+    "same line",
+    "Unescaped '\\' in a string": "a text holds a single backslash: write two, or put the text in 'single quotes'",
+    "Invalid hex value": "a text holds a backslash code that is not one: write two backslashes",
+    "Invalid initial character for a key part": "a field name begins with a character that none may begin with: "
+    "use letters, digits, - and _",
+    "Expected ']": "the name of a table is not closed: write it as [name] alone on its line",
+    "Invalid date or datetime": "a date cannot be read: write numbers without - and :, text in \"quotes\"",
+}
+"""What a fault that the TOML reader names most often means to the person who wrote the line."""
+
+
+def _toml_fault(message: str) -> str:
+    """Where a TOML text cannot be read, and what to do there."""
+    found = re.fullmatch(r"(.*) \((at [^()]*)\)", message, flags=re.DOTALL)
+    what, where = found.groups() if found else (message, "somewhere")
+    for start, meaning in _TOML_FAULTS.items():
+        if what.startswith(start):
+            return f"{where}: {meaning}"
+    return f"{where}: {_lower(' '.join(what.split()))}; mend that place"
 
 
 def _depth(tree: object) -> int:
@@ -106,35 +175,56 @@ def _depth(tree: object) -> int:
     return deepest
 
 
-def _read_tree(path: Path, chain: tuple[Path, ...]) -> dict[str, Any]:
+@dataclass(frozen=True)
+class _Source:
+    """One file of a `based_on` chain: where it is, and its own fields."""
+
+    path: object
+    tree: dict[str, Any]
+
+
+def _read_chain(path: Path, chain: tuple[Path, ...]) -> list[_Source]:
+    """The document at `path` and those it is based on, its own first."""
     data = read_limited(path, DOCUMENT_LIMIT)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise DocumentError(f"{path}: is not UTF-8 text (byte {error.start}); save it as UTF-8.") from None
+        raise DocumentError(f"{path}: is not UTF-8 text (byte {error.start + 1}); save it as UTF-8.") from None
     if "\x00" in text:
-        raise DocumentError(f"{path}: holds a zero byte, so it is not a text document; name a TOML file.")
+        raise DocumentError(f"{path}: holds a zero byte, so it is not UTF-8 text; save it as UTF-8.")
     tree = _parse(text, path)
-    base = tree.pop("based_on", None)
-    if base is None:
-        return tree
-    return _merged(_read_base(path, base, (*chain, path.resolve())), tree)
+    if "based_on" not in tree:
+        return [_Source(path, tree)]
+    base = _base_of(path, tree.pop("based_on"), (*chain, _resolved(path)))
+    return [_Source(path, tree), *_read_chain(base, (*chain, _resolved(path)))]
 
 
-def _read_base(path: Path, base: object, chain: tuple[Path, ...]) -> dict[str, Any]:
-    if not isinstance(base, str) or not base:
-        raise DocumentError(f"{path}: based_on = {_shown(base)} must be the name of a file in the same folder.")
-    if Path(base).name != base or base in (".", "..") or "\\" in base:
-        raise DocumentError(f"{path}: based_on = {_shown(base)} must be a file in the same folder, without a path.")
+def _base_of(path: Path, base: object, chain: tuple[Path, ...]) -> Path:
+    """The file that `based_on` names, refused where it leaves the folder or goes round in a circle."""
+    says = f"{path}: based_on = {shown(base)}"
+    if not isinstance(base, str) or not base or not base.isprintable():
+        raise DocumentError(f"{says} must be the name of a file in the same folder; correct it.")
+    if Path(base).name != base or base == ".." or "\\" in base:
+        raise DocumentError(f"{says} must be a file in the same folder; give its name without a path.")
     target = path.parent / base
-    resolved = target.resolve()
+    resolved = _resolved(target)
     if resolved in chain:
-        raise DocumentError(f"{path}: based_on = {_shown(base)} leads back to a document already read; break the circle.")
-    if resolved.parent != path.parent.resolve():
-        raise DocumentError(f"{path}: based_on = {_shown(base)} links to a file outside its folder; copy it here instead.")
+        raise DocumentError(f"{says} leads back to a document already read; break the circle.")
+    if resolved.parent != _resolved(path).parent and resolved.parent != _resolved(path.parent):
+        raise DocumentError(f"{says} links to a file outside its folder; copy that file here instead.")
     if len(chain) >= DEEPEST_BASE:
-        raise DocumentError(f"{path}: based_on reaches back through more than {DEEPEST_BASE} documents; merge some.")
-    return _read_tree(target, chain)
+        raise DocumentError(f"{says} reaches back through more than {DEEPEST_BASE} documents; merge some.")
+    if not target.exists():
+        raise DocumentError(f"{says} names no file; put {shown(base)} beside this document, or correct the name.")
+    return target
+
+
+def _resolved(path: Path) -> Path:
+    """The path with links followed. Raises FileError where they go round in a circle."""
+    try:
+        return path.resolve()
+    except (RuntimeError, OSError):
+        raise FileError(f"{path}: is a link that leads nowhere; name the file itself.") from None
 
 
 def _merged(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
@@ -148,11 +238,6 @@ def _merged(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
     return merged
 
 
-def _shown(value: object) -> str:
-    text = json.dumps(value, default=str, ensure_ascii=False)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
 def _lower(text: str) -> str:
     return text[:1].lower() + text[1:]
 
@@ -163,11 +248,9 @@ def _field(location: tuple[int | str, ...]) -> str:
     for part in location:
         if isinstance(part, int):
             text += f"[{part + 1}]"
-        elif part.startswith(("literal[", "constrained-", "function-", "float", "tuple[", "nullable")):
-            continue
-        else:
-            text += f".{part}" if text else part
-    return text or "the document"
+        elif not part.startswith(("literal[", "constrained-", "function-")):
+            text += f".{key_shown(part)}" if text else key_shown(part)
+    return text
 
 
 def _keys_at(kind: type[Part], location: tuple[int | str, ...]) -> list[str]:
@@ -204,48 +287,80 @@ _ALLOWED = {
     "less_than_equal": "at most {le}",
     "finite_number": "a finite number",
     "float_type": "a number",
-    "float_parsing": "a number",
-    "int_type": "a whole number",
-    "bool_type": "true or false",
+    "bool_type": "true or false, without quotes",
     "string_type": "text in quotes",
-    "string_too_short": "text of at least {min_length} character(s)",
+    "string_too_short": "text of at least {min_length} character",
     "string_too_long": "text of at most {max_length} characters",
+    "string_pattern_mismatch": "text on one line with something to see",
     "tuple_type": "a list in square brackets",
     "too_long": "a list of at most {max_length} entries",
-    "too_short": "a list of at least {min_length} entries",
+    "too_short": "a list of at least {min_length} entry",
     "model_type": "a table of fields",
-    "model_attributes_type": "a table of fields",
     "literal_error": "{expected}",
     "enum": "one of {expected}",
 }
 
 
-def _sentence(path: object, error: ValidationError, kind: type[Part]) -> str:
-    """The first thing wrong, as one sentence; unions report their most telling branch."""
+def _sentence(sources: Sequence[_Source], error: ValidationError, kind: type[Part]) -> str:
+    """The most telling thing wrong, as one sentence that names the file in which it stands."""
     found = error.errors(include_url=False)
-    first = found[0]
-    where, code, context = _field(first["loc"]), first["type"], first.get("ctx", {})
-    value = first.get("input")
+    # A misspelt field is also a missing one: the spelling is what the writer needs to hear of.
+    misspelt = [entry for entry in found if entry["type"] == "extra_forbidden" and _nearest(entry, kind)]
+    first = (misspelt or found)[0]
+    location, code, value = first["loc"], first["type"], first.get("input")
+    path, where = _origin(sources, location), _field(location)
     if code == "extra_forbidden":
-        key = str(first["loc"][-1])
-        near = difflib.get_close_matches(key, _keys_at(kind, first["loc"][:-1]), n=1, cutoff=0.5)
-        allowed = ", ".join(sorted(_keys_at(kind, first["loc"][:-1])))
-        hint = f'did you mean "{near[0]}"?' if near else f"allowed here: {allowed}."
+        near, allowed = _nearest(first, kind), ", ".join(sorted(_keys_at(kind, location[:-1])))
+        hint = f'did you mean "{near}"?' if near else f"allowed here: {allowed}."
         return f"{path}: {where} is not a field of this document; {hint}"
+    if code == "missing" and isinstance(location[-1], int):
+        count = 1 + max(entry["loc"][-1] for entry in found if entry["loc"][:-1] == location[:-1])  # type: ignore[operator]
+        return f"{path}: {_field(location[:-1])} = {shown(value)} must be a list of {count} entries; add what is missing."
     if code == "missing":
         return f"{path}: {where} is missing; add it."
     if code == "value_error":
-        reason = str(context.get("error", first["msg"]))
-        if isinstance(value, dict) or where == "the document":
-            return f"{path}: {where}: {reason}."
-        return f"{path}: {where} = {_shown(value)} {reason}."
-    same_place = [other for other in found if _field(other["loc"]) == where]
-    options = dict.fromkeys(_allowed(other) for other in same_place)
-    return f"{path}: {where} = {_shown(value)} must be {' or '.join(options)}; correct it."
+        reason = str(first.get("ctx", {}).get("error", first["msg"]))
+        if not where:
+            return f"{path}: {reason}."
+        return f"{path}: {where}: {reason}." if isinstance(value, dict) else f"{path}: {where} = {shown(value)} {reason}."
+    if code == "tuple_type" and len(location) == 1 and _keys_at(kind, location):
+        return f"{path}: {where} = {shown(value)} must be a list of tables; write [[{where}]] above each of them."
+    same_place = [entry for entry in found if _field(entry["loc"]) == where]
+    options = dict.fromkeys(_allowed(entry) for entry in same_place)
+    return f"{path}: {where} = {shown(value)} must be {' or '.join(options)}; correct it."
+
+
+def _nearest(entry: Any, kind: type[Part]) -> str | None:
+    """The allowed field that an unknown one most resembles, if any does."""
+    known = _keys_at(kind, entry["loc"][:-1])
+    key = str(entry["loc"][-1]).lower().replace("-", "_").replace(" ", "_")
+    return next(iter(difflib.get_close_matches(key, known, n=1, cutoff=0.6)), None)
+
+
+def _origin(sources: Sequence[_Source], location: tuple[int | str, ...]) -> object:
+    """The file of a `based_on` chain in which a place stands: the first that gives it, else the document itself."""
+    for source in sources:
+        node: object = source.tree
+        for part in location:
+            if not isinstance(node, dict):
+                return source.path
+            if part not in node:
+                break
+            node = node[part]
+        else:
+            return source.path
+    return sources[0].path
 
 
 def _allowed(entry: Any) -> str:
     context = {key: _number(value) for key, value in entry.get("ctx", {}).items()}
+    if entry["type"] == "enum":
+        options = sorted(re.findall(r"'([^']*)'", str(context["expected"])))
+        context["expected"] = ", ".join(f'"{option}"' for option in options)
+    if entry["type"] == "literal_error":
+        context["expected"] = str(context["expected"]).replace("'", '"')
+    if entry["type"] == "float_type" and isinstance(entry.get("input"), str):
+        return "a number, without quotes and without a unit"
     template = _ALLOWED.get(entry["type"])
     return template.format(**context) if template else _lower(entry["msg"])
 

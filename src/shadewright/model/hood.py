@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from shadewright.model.base import Length, LengthOrZero, Name, Offset, Part, Stops
+from shadewright.model.base import Length, LengthOrZero, Name, Offset, Part, Stops, Version
 from shadewright.model.lens import thread_size
 
 
@@ -223,6 +223,12 @@ class Accessory(Part):
     """Inside diameter of its front edge."""
     outer_diameter: Length
 
+    @model_validator(mode="after")
+    def _inside(self) -> Accessory:
+        if self.clear_diameter >= self.outer_diameter:
+            raise ValueError("clear_diameter must be less than outer_diameter: the ring itself has a width")
+        return self
+
 
 class Printer(Part):
     """What the printer does to a part, mm, measured on a test piece."""
@@ -265,7 +271,7 @@ class Hood(Part):
     """A hood as its document describes it. Lengths in mm, angles in degrees."""
 
     document: Literal["hood"]
-    version: Literal[1]
+    version: Version
     name: Name
     notes: str = Field(default="", max_length=10_000)
     made_for: str = Field(default="", max_length=400)

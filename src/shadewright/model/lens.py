@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from enum import StrEnum
+from itertools import combinations
 from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from shadewright.model.base import FNumber, Length, LengthOrZero, Name, Offset, Part
+from shadewright.model.base import FNumber, Length, LengthOrZero, Name, Offset, Part, Version
 
 LONGEST_PUPIL = 3000.0
 THREAD_PATTERN = re.compile(r"^M(\d{1,3}(?:\.\d{1,2})?)x(\d(?:\.\d{1,2})?)$")
@@ -150,7 +151,7 @@ class Lens(Part):
     """A lens as its document describes it. Lengths in mm, angles in degrees."""
 
     document: Literal["lens"]
-    version: Literal[1]
+    version: Version
     name: Name
     notes: str = Field(default="", max_length=10_000)
     front: Front
@@ -162,12 +163,20 @@ class Lens(Part):
 
     @model_validator(mode="after")
     def _distinct(self) -> Lens:
-        seen: set[tuple[float, float | str]] = set()
-        for state in self.state:
-            key = (state.focal_length, state.focus_distance)
-            if key in seen:
+        for first, second in combinations(self.state, 2):
+            if _same(first.focal_length, second.focal_length) and _same(
+                first.focus_distance, second.focus_distance
+            ):
+                focus = second.focus_distance
+                focused = f"{focus:g} mm" if isinstance(focus, float) else focus
                 raise ValueError(
-                    f"state lists {state.focal_length:g} mm focused at {state.focus_distance} twice; keep one of them"
+                    f"state lists {second.focal_length:g} mm focused at {focused} twice; keep one of them"
                 )
-            seen.add(key)
         return self
+
+
+def _same(first: float | str, second: float | str) -> bool:
+    """Whether two settings are too close to be interpolated between, or equal."""
+    if isinstance(first, str) or isinstance(second, str):
+        return first == second
+    return abs(first - second) <= 1e-6 * max(first, second)

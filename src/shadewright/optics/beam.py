@@ -22,8 +22,8 @@ from shadewright.optics.settings import PUPIL_GROWTH, Estimate, ResolvedLens, Se
 
 Array = NDArray[np.float64]
 
-ESTIMATE_PLACES = 9
-"""Pupil depths at which a setting with an estimated one is taken."""
+DEPTH_STEP = 1.0
+"""Between neighbouring pupil depths at which a setting with an uncertain one is taken, mm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,14 +134,14 @@ class Job:
         )
 
     def variants(self, setting: Setting) -> list[Setting]:
-        """The setting over the interval of its pupil depth: both ends where it was measured, ESTIMATE_PLACES places
-        where it was not, or itself where it is known exactly.
+        """The setting over the interval of its pupil depth: its ends and places between, no more than DEPTH_STEP apart
+        but at least three and at most nine; or itself where the depth is known exactly.
         """
         spread = setting.pupil_depth_plus_minus
         if spread == 0:
             return [setting]
         estimated = self.resolved.pupil_estimated
-        shares = np.linspace(-1.0, 1.0, ESTIMATE_PLACES if estimated else 2)
+        shares = np.linspace(-1.0, 1.0, int(np.clip(math.ceil(2 * spread / DEPTH_STEP) + 1, 3, 9)))
         growth = PUPIL_GROWTH if estimated else 1.0
         return [setting.with_pupil_depth(setting.pupil_depth + share * spread, growth=growth) for share in shares]
 

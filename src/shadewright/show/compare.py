@@ -30,7 +30,7 @@ def compare_figure(rows: Sequence[Row], *, title: str = "The hoods compared") ->
     that differ.
     """
     labels = _quantities(rows)
-    across = min(len(labels), PANELS_ACROSS)
+    across = 2 if len(labels) == 4 else min(len(labels), PANELS_ACROSS)
     down = math.ceil(len(labels) / across)
     names = [textwrap.fill(name, NAME_WIDTH) for name, _ in rows]
     lines = max(2, max(name.count("\n") + 1 for name in names))

@@ -99,7 +99,8 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
                 "Light let in": (100 * entry.let_in, "%"),
                 "Depth ahead of the seat": (entry.depth, "mm"),
                 "Across": (entry.across, "mm"),
-                "Of the barrel covered when reversed": (entry.reversed_length, "mm"),
+                # A tunnel does not turn round on to the barrel.
+                **({} if entry.name == "tunnel" else {"Of the barrel covered when reversed": (entry.reversed_length, "mm")}),
             },
         )
         for entry in weighing.candidates
