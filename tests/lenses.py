@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import oracle
 
+import oracle
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood, Margin, RimPart, RimShape, Wishes
 from shadewright.model.lens import Front, Lens, Mapping, Seat, SeatPlace, State, Window

@@ -42,7 +42,7 @@ _PUBLIC = {
     "make_files": "shadewright.make.workshop",
 }
 
-__all__ = ["__version__", *sorted(_PUBLIC)]  # noqa: PLE0604
+__all__ = ["__version__", *sorted(_PUBLIC)]
 
 
 def __getattr__(name: str) -> Any:

@@ -48,7 +48,9 @@ class Paper(StrEnum):
 
 LensFile = Annotated[Path, typer.Argument(help="Lens document (TOML).", show_default=False)]
 CameraFile = Annotated[Path, typer.Argument(help="Camera document (TOML).", show_default=False)]
-HoodFile = Annotated[Path | None, typer.Argument(help="Hood document with wishes; left out: defaults.", show_default=False)]
+HoodFile = Annotated[
+    Path | None, typer.Argument(help="Hood document with wishes; left out: defaults.", show_default=False)
+]
 GivenHood = Annotated[Path, typer.Argument(help="Hood document with a rim.", show_default=False)]
 Out = Annotated[Path | None, typer.Option("--out", help="Folder for files; made if missing.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON (see docs/json.md) and nothing else.")]
@@ -411,7 +413,9 @@ def _asked(kind: Kind, text: str) -> str:
         answer = typer.prompt(question, default=default.strip('"'))
         value = json.dumps(answer, ensure_ascii=False) if quoted else answer
         pattern = rf"(?m)^({field} = )({re.escape(default)})"
-        text = re.sub(pattern, lambda found, value=value: found.group(1) + value, text, count=1)
+        found = re.search(pattern, text)
+        assert found is not None
+        text = text[: found.start(2)] + value + text[found.end(2) :]
     parse_document(text, KINDS[kind], name="your answers")  # type: ignore[type-var]
     return text
 

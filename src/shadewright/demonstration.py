@@ -6,8 +6,13 @@ import json
 from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from shadewright.files import write_whole
+from shadewright.model.shape import MeshHood
+
+if TYPE_CHECKING:
+    from shadewright.design.fit import Fitting
 
 Progress = Callable[[str, float], None]
 
@@ -68,7 +73,8 @@ def run(out: Path, *, progress: Progress = lambda _step, _share: None) -> list[s
     return lines
 
 
-def _summary(fitting, shows: bool, worst: float, choice: str) -> list[str]:  # type: ignore[no-untyped-def]
+def _summary(fitting: Fitting, shows: bool, worst: float, choice: str) -> list[str]:
+    assert not isinstance(fitting.shape, MeshHood)
     rim = fitting.shape.rim
     state = f"worst loss {worst:.2f} stop" if shows else "clear everywhere"
     lines = [

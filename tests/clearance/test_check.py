@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 import pytest
-from lenses import camera, hood, prime, zoom
 
+from lenses import camera, hood, prime, zoom
 from shadewright.clearance.check import check
 from shadewright.clearance.loss import sensor_view
 from shadewright.design.fit import fit
@@ -99,7 +99,9 @@ def test_petals_measured_at_sides_and_corners() -> None:
     rim = {"right": 30.0, "left": 30.0, "top": 44.0, "bottom": 44.0, "corners": 20.0, "corner_azimuth": 36.0}
     shape = shape_of(document(petals=rim))
     assert isinstance(shape, RoundHood)
-    np.testing.assert_allclose(shape.rim.z_at(np.array([0.0, 36.0, 90.0, 144.0, 180.0, 216.0, 270.0])), [30, 20, 44, 20, 30, 20, 44])
+    np.testing.assert_allclose(
+        shape.rim.z_at(np.array([0.0, 36.0, 90.0, 144.0, 180.0, 216.0, 270.0])), [30, 20, 44, 20, 30, 20, 44]
+    )
     assert shape.rim.deepest == pytest.approx(44.0)
     assert shape.rim.shallowest == pytest.approx(20.0)
 
@@ -127,19 +129,26 @@ def test_traced_points_and_a_mesh_of_them_agree() -> None:
 
 def test_a_stack_of_filters_is_judged_by_itself_and_carries_the_hood() -> None:
     lens = prime(24.0).model_copy(update={"seat": Seat(on=SeatPlace.THREAD)})
-    thin = Accessory(name="thin filter", thickness=3.0, clear_diameter=lens.front.clear_diameter + 8.0, outer_diameter=70.0)
+    thin = Accessory(
+        name="thin filter", thickness=3.0, clear_diameter=lens.front.clear_diameter + 8.0, outer_diameter=70.0
+    )
     thick = Accessory(name="tall ring", thickness=16.0, clear_diameter=lens.front.clear_diameter, outer_diameter=70.0)
     bare = fit(lens, camera(), hood(RimShape.PLAIN, largest_length=200.0))
     carried = fit(lens, camera(), hood(RimShape.PLAIN, largest_length=200.0).model_copy(update={"accessory": (thin,)}))
     assert carried.plain_depth == pytest.approx(bare.plain_depth - 3.0, abs=1e-6)
     work = job(lens, camera(), accessories=(thin, thick))
-    sentences = check(work, RoundHood(RoundWall((0.0,), (44.0,)), Rim.plain(-18.0)), accessories=(thin, thick)).accessories
+    sentences = check(
+        work, RoundHood(RoundWall((0.0,), (44.0,)), Rim.plain(-18.0)), accessories=(thin, thick)
+    ).accessories
     assert "does not show" in sentences[0]
     assert "shows by itself" in sentences[1]
 
 
 def test_loss_without_light_is_not_called_clear() -> None:
     dark = prime(24.0, pupil_depth=200.0)
-    view = sensor_view(job(dark, camera()).beam(job(dark, camera()).resolved.settings[0]), RoundHood(RoundWall((0.0,), (60.0,)), Rim.plain(5.0)))
+    view = sensor_view(
+        job(dark, camera()).beam(job(dark, camera()).resolved.settings[0]),
+        RoundHood(RoundWall((0.0,), (60.0,)), Rim.plain(5.0)),
+    )
     assert np.any(np.isnan(view.loss))
     assert view.worst >= 0.0

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import oracle
 import pytest
-from lenses import beam_of, reference
 
+import oracle
+from lenses import beam_of, reference
 from shadewright.clearance.keepout import keep_out, pupil_only_rim
 from shadewright.clearance.occlusion import triangles_of
 from shadewright.model.hood import Margin
@@ -166,7 +166,10 @@ def test_mesh_touching_is_certified_both_ways() -> None:
         high = np.column_stack([ring, rim])
         following = np.roll(np.arange(n), -1)
         faces = np.concatenate(
-            [np.column_stack([np.arange(n), following, n + np.arange(n)]), np.column_stack([following, n + following, n + np.arange(n)])]
+            [
+                np.column_stack([np.arange(n), following, n + np.arange(n)]),
+                np.column_stack([following, n + following, n + np.arange(n)]),
+            ]
         )
         return triangles_of(MeshHood(np.concatenate([low, high]) * [1.02, 1.02, 1.0], faces))
 

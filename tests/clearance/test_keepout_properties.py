@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lenses import beam_of
 
+from lenses import beam_of
 from shadewright.clearance.keepout import keep_out
 from shadewright.model.shape import RoundWall
 from shadewright.optics.beam import Beam
@@ -23,7 +23,11 @@ lens = st.tuples(
 
 def make(values: tuple[float, ...], *, scale: float = 1.0) -> Beam:
     depth, pupil, front, rear_depth, rear, w, h, reach = values
-    windows = [(depth * scale, pupil * scale, 0.0, 0.0), (0.0, front * scale, 0.0, 0.0), (rear_depth * scale, rear * scale, 0.0, 0.0)]
+    windows = [
+        (depth * scale, pupil * scale, 0.0, 0.0),
+        (0.0, front * scale, 0.0, 0.0),
+        (rear_depth * scale, rear * scale, 0.0, 0.0),
+    ]
     return beam_of(windows, w, h, reach=reach * scale)
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import oracle
 import pytest
-from lenses import beam_of, reference
 
+import oracle
+from lenses import beam_of, reference
 from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import Occluder, frame_samples, stops, worst_of_beam
 from shadewright.model.shape import MeshHood, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
@@ -28,7 +28,9 @@ def oracle_rim(rim: Rim):  # type: ignore[no-untyped-def]
 
 
 @pytest.mark.parametrize("beam", [FAR, NEAR], ids=["far", "near"])
-@pytest.mark.parametrize("wall", [RoundWall((0.0,), (44.0,)), RoundWall((0.0, 40.0), (42.0, 50.0))], ids=["tube", "cone"])
+@pytest.mark.parametrize(
+    "wall", [RoundWall((0.0,), (44.0,)), RoundWall((0.0, 40.0), (42.0, 50.0))], ids=["tube", "cone"]
+)
 def test_round_hood_loss(beam, wall) -> None:  # type: ignore[no-untyped-def]
     shape = RoundHood(wall, PETAL.moved(-4.0))
     profile = np.column_stack([[0.0, 400.0], wall.radius_at(np.array([1e-9, 400.0]))])

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import oracle
 import pytest
-from lenses import camera, hood, prime, reference, zoom
 
+import oracle
+from lenses import camera, hood, prime, reference, zoom
 from shadewright.clearance.check import check
 from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import worst_loss
@@ -21,7 +21,9 @@ from shadewright.model.shape import RoundHood, TunnelHood
 WALLS = {
     "tube": None,
     "cone": WallPart(shape=WallShape.CONE, near_diameter=86.0, far_diameter=100.0, far_z=50.0),
-    "stepped": WallPart.model_validate({"shape": "stepped", "steps": [{"z": 0, "diameter": 86}, {"z": 30, "diameter": 96}]}),
+    "stepped": WallPart.model_validate(
+        {"shape": "stepped", "steps": [{"z": 0, "diameter": 86}, {"z": 30, "diameter": 96}]}
+    ),
 }
 
 
@@ -111,7 +113,11 @@ def test_estimates_are_safe_and_say_what_they_cost() -> None:
     assert effect.deeper_anywhere > 1.0
     assert real.effects == ()
     bare = Lens(
-        document="lens", version=1, name="bare", front=Front(rim_diameter=70.0), state=(State(focal_length=35.0, f_number=2.0),)
+        document="lens",
+        version=1,
+        name="bare",
+        front=Front(rim_diameter=70.0),
+        state=(State(focal_length=35.0, f_number=2.0),),
     )
     fields = {e.estimate.field.split("].")[-1] for e in fit(bare, camera(), hood()).effects}
     assert fields == {"front.clear_diameter", "state.reach", "pupil_depth"}
@@ -171,7 +177,9 @@ def test_fisheye_shift_and_image_circle() -> None:
     assert not check(fitting.job, fitting.shape).shows
     shift = prime(24.0, shift=[8.0, 8.0]).model_copy(update={"front": Front(rim_diameter=130.0, clear_diameter=120.0)})
     whole = fit(shift, camera(), hood(RimShape.DEEPEST, largest_length=80.0)).deepest
-    clipped = fit(shift.model_copy(update={"image_circle": 60.0}), camera(), hood(RimShape.DEEPEST, largest_length=80.0)).deepest
+    clipped = fit(
+        shift.model_copy(update={"image_circle": 60.0}), camera(), hood(RimShape.DEEPEST, largest_length=80.0)
+    ).deepest
     assert np.all(clipped >= whole - 1e-6)
     assert np.any(clipped > whole + 1.0)
     unshifted = shift.model_copy(update={"state": prime(24.0).state})
@@ -185,7 +193,9 @@ def test_what_cannot_be_is_explained() -> None:
     fast = prime(50.0, 1.0, pupil_depth=120.0)
     tight = WallPart(shape=WallShape.TUBE, inner_diameter=fast.front.rim_diameter + 0.1)
     with pytest.raises(FitError, match="stands in the beam"):
-        fit(fast, camera(), hood(margin=Margin(radial=20.0, axial=0.0, rotation=0.0)).model_copy(update={"wall": tight}))
+        fit(
+            fast, camera(), hood(margin=Margin(radial=20.0, axial=0.0, rotation=0.0)).model_copy(update={"wall": tight})
+        )
     fisheye = Lens.model_validate({**prime(8.0).model_dump(), "projection": {"kind": "equidistant"}})
     with pytest.raises(OpticsError, match="180 degrees"):
         fit(fisheye, camera(), hood())

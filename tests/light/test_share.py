@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import oracle
 import pytest
+
+import oracle
 from lenses import beam_of, hood, prime, reference
 from lenses import camera as body
-
 from shadewright.clearance.loss import Occluder
 from shadewright.design.fit import fit
 from shadewright.design.weigh import let_in, weighed_settings

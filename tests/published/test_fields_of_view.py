@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 import pytest
-from lenses import camera, prime
 
+from lenses import camera, prime
 from shadewright.model.camera import Camera, Orientation
 from shadewright.model.hood import Use
 from shadewright.optics.beam import Beam, job

@@ -12,9 +12,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from lenses import camera, prime
 from numpy.typing import NDArray
 
+from lenses import camera, prime
 from shadewright.errors import OpticsError
 from shadewright.light.share import light_map
 from shadewright.model.lens import Mapping, Projection

@@ -16,8 +16,8 @@ from math import acos, cos, pi, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
-from lenses import beam_of
 
+from lenses import beam_of
 from shadewright.clearance import occlusion
 from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import Occluder, window_vignetting

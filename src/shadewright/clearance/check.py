@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from shadewright.clearance import occlusion
 from shadewright.clearance.keepout import Entries, keep_out
-from shadewright.clearance.loss import WorstLoss, worst_loss
+from shadewright.clearance.loss import WorstLoss, frame_samples, stops, worst_loss
 from shadewright.model.hood import Accessory, Margin
 from shadewright.model.lens import SeatPlace
 from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
-from shadewright.optics.beam import Job
+from shadewright.optics.beam import Beam, Job
 from shadewright.optics.settings import Setting, sweep
 
 Array = NDArray[np.float64]
@@ -290,9 +290,7 @@ def _focus_range(job: Job, shape: HoodShape, margin: Margin, lattice: tuple[int,
     if run is None:
         return ClearRange("focus distance from the front rim", "mm", None, None, False)
     far, near = (sweep(job.resolved, np.array([0.0]), np.array([p]))[0].focus_distance for p in run)
-    return ClearRange(
-        "focus distance from the front rim", "mm", near, far, run[0] == 0 and run[1] == lattice[1] - 1
-    )
+    return ClearRange("focus distance from the front rim", "mm", near, far, run[0] == 0 and run[1] == lattice[1] - 1)
 
 
 def _aperture_range(job: Job, shape: HoodShape, margin: Margin) -> ClearRange:
@@ -347,10 +345,8 @@ def _stack(job: Job, settings: Sequence[Setting], accessories: Sequence[Accessor
     return sentences
 
 
-def _ring_loss(beam, radius: float, z: float) -> float:  # type: ignore[no-untyped-def]
+def _ring_loss(beam: Beam, radius: float, z: float) -> float:
     """Worst loss in stops that a round opening at z ahead of the front rim causes: one more window there."""
-    from shadewright.clearance.loss import frame_samples, stops
-
     slopes = np.ascontiguousarray(frame_samples(beam))
     areas, with_ring = np.empty(len(slopes)), np.empty(len(slopes))
     occlusion.overlap_areas(beam.windows, slopes, beam.object_distance, occlusion.CHORDS, areas)

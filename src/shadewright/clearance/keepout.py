@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shadewright.clearance import kernel
+from shadewright.clearance import drivers
 from shadewright.model.hood import Margin
 from shadewright.model.shape import RoundWall, TunnelRim, TunnelWall
 from shadewright.optics.beam import Beam
@@ -21,12 +20,6 @@ PLAY_STEP = 0.1
 """Degrees between the places looked at within the rotational play."""
 TUNNEL_SAMPLES = 129
 """Places across each tunnel wall at which the entry is bracketed before it is refined."""
-
-
-class _Located(Protocol):
-    state: NDArray[np.int64]
-    mask: NDArray[np.int64]
-    slope: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,9 +78,9 @@ class KeepOut:
         if not self.mirrored:
             return self._rim_at(wall, azimuth, cap)
         # Left is right and top is bottom: one quarter of the circle is worked out and unfolded.
-        turn = azimuth % 360.0
+        turn: Array = np.mod(azimuth, 360.0)
         left, low = (turn > 90.0) & (turn < 270.0), turn > 180.0
-        quarter = np.minimum(np.minimum(turn, 360.0 - turn), np.abs(180.0 - turn))
+        quarter: Array = np.minimum(np.minimum(turn, 360.0 - turn), np.abs(turn - 180.0))
         places, back = np.unique(np.round(quarter, 9), return_inverse=True)
         found = self._rim_at(wall, places, cap)
         sign = np.stack([np.where(left, -1.0, 1.0), np.where(low, -1.0, 1.0)], axis=1)
@@ -98,7 +91,7 @@ class KeepOut:
         n = len(azimuth)
         found = Entries(np.empty(n), np.empty(n, np.int64), np.zeros(n, np.int64), np.zeros((n, 2)))
         angle = np.radians(azimuth)
-        kernel.rim_kernel(
+        drivers.rim_kernel(
             np.cos(angle), np.sin(angle), wall_z, wall_r, float(cap), *self.packed,
             found.value, found.state, found.mask, found.slope,
         )  # fmt: skip
@@ -129,7 +122,7 @@ class KeepOut:
         """First entry along lines: origins and directions (n, 3) in seat coordinates, stops (n,); infinity if none."""
         n = len(origins)
         found = Entries(np.empty(n), np.empty(n, np.int64), np.zeros(n, np.int64), np.zeros((n, 2)))
-        kernel.lines_kernel(
+        drivers.lines_kernel(
             np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float),
             np.ascontiguousarray(stops, dtype=float), *self.packed,
             found.value, found.state, found.mask, found.slope,
@@ -159,7 +152,9 @@ class KeepOut:
                 found = self.first_entry(*_lip_lines(reach[0], places, side, turn, cap))
                 k = int(np.argmin(found.value))
                 if best is None or found.value[k] < best.value[0]:
-                    best = Entries(found.value[k : k + 1], found.state[k : k + 1], found.mask[k : k + 1], found.slope[k : k + 1])
+                    best = Entries(
+                        found.value[k : k + 1], found.state[k : k + 1], found.mask[k : k + 1], found.slope[k : k + 1]
+                    )
                 low, high = places[max(k - 1, 0)], places[min(k + 1, len(places) - 1)]
                 if high - low < 1e-6:
                     break
@@ -190,12 +185,12 @@ class KeepOut:
                 for b in range(len(self.reach))
             ]
         )
-        kernel.mesh_kernel(
+        drivers.mesh_kernel(
             np.ascontiguousarray(triangles, dtype=float), *self.packed, spread, smallest, touched, where
         )
         return touched, where
 
-    def binding(self, entries: _Located, index: int) -> str:
+    def binding(self, entries: Entries, index: int) -> str:
         """What binds at one place, in words: the setting, the frame point and the windows."""
         if entries.state[index] < 0:
             return "no setting"
@@ -278,22 +273,18 @@ def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
     )
 
 
-def pupil_only_rim(radius: float, azimuth: Array, *, half_width: Array, half_height: Array, pupil: Array, depth: Array) -> Array:
+def pupil_only_rim(
+    radius: float, azimuth: Array, *, half_width: Array, half_height: Array, pupil: Array, depth: Array
+) -> Array:
     """The rim (states, n) in mm ahead of the front rim for one window alone: the closed form, for checks and previews.
 
     azimuth: (n,) degrees. half_width, half_height: half-frame slopes (states,); pupil radius and depth (states,), mm.
     The wall at `radius` stays clear until the distance s from the pupil at which the point comes within the pupil's
     radius of the rectangle of half sides s W and s H: past the right or top side, or round the corner.
     """
-    angle = np.radians(np.asarray(azimuth, dtype=float))[None, :]
-    x, y = radius * np.abs(np.cos(angle)), radius * np.abs(np.sin(angle))
-    w, h = np.atleast_1d(half_width)[:, None], np.atleast_1d(half_height)[:, None]
-    a, d = np.atleast_1d(pupil)[:, None], np.atleast_1d(depth)[:, None]
-    side, top = (x - a) / w, (y - a) / h
-    # Corner: (x - s W)^2 + (y - s H)^2 = a^2, first root, where the point lies beyond both sides.
-    square = w * w + h * h
-    middle = x * w + y * h
-    under = np.maximum(middle * middle - square * (x * x + y * y - a * a), 0.0)
-    corner = (middle - np.sqrt(under)) / square
-    s = np.where(y <= side * h, side, np.where(x <= top * w, top, corner))
-    return np.asarray(np.maximum(s, 0.0) - d)
+    angle = np.radians(np.asarray(azimuth, dtype=float))
+    across, up = radius * np.abs(np.cos(angle)), radius * np.abs(np.sin(angle))
+    w, h, a, d = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (half_width, half_height, pupil, depth))
+    rim = np.empty((len(w), len(angle)))
+    drivers.pupil_rim_kernel(across, up, w, h, a, d, rim)
+    return rim

@@ -103,9 +103,7 @@ def window_vignetting(beam: Beam, slopes: Array) -> Array:
     """The lens's own loss (n,) in stops at frame slopes (n, 2): area of the overlap of windows against the axis."""
     slopes = np.ascontiguousarray(np.vstack([np.zeros((1, 2)), np.asarray(slopes, dtype=float)]))
     areas = np.empty(len(slopes))
-    occlusion.overlap_areas(
-        np.ascontiguousarray(beam.windows), slopes, beam.object_distance, occlusion.CHORDS, areas
-    )
+    occlusion.overlap_areas(np.ascontiguousarray(beam.windows), slopes, beam.object_distance, occlusion.CHORDS, areas)
     if areas[0] <= 0:
         return np.full(len(slopes) - 1, np.nan)
     return stops(1.0 - areas[1:] / areas[0])

@@ -90,9 +90,7 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
     wall = wall_of(part)
     if isinstance(wall, TunnelWall) and shape_wanted is not RimShape.TUNNEL:
         if hood.rim.shape not in (RimShape.PETAL, RimShape.TUNNEL):
-            raise FitError(
-                f'rim.shape = "{hood.rim.shape}" does not go with a wall of shape "tunnel"; use "tunnel".'
-            )
+            raise FitError(f'rim.shape = "{hood.rim.shape}" does not go with a wall of shape "tunnel"; use "tunnel".')
         shape_wanted = RimShape.TUNNEL
     require_room(work, wall)
     progress("settings", 0.0)
@@ -199,16 +197,16 @@ def _require_outside(keepout: KeepOut, entries: Entries, wall: RoundWall | Tunne
     for index in np.nonzero(entries.state >= 0)[0]:
         start = max(0.0, float(keepout.reach[entries.state[index]]))
         if entries.value[index] <= start + 1e-6:
-            across = "that wide a tunnel" if isinstance(wall, TunnelWall) else f"{2 * wall.radius_at(1e-9):.1f} mm inside"
+            across = (
+                "that wide a tunnel" if isinstance(wall, TunnelWall) else f"{2 * wall.radius_at(1e-9):.1f} mm inside"
+            )
             raise FitError(
                 f"wall: at {across} the wall itself stands in the beam, even right at the front rim "
                 f"({keepout.binding(entries, int(index))}); give a larger inside, or a smaller margin."
             )
 
 
-def _entries(
-    keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood, *, step: float = 1.0
-) -> tuple[Array, Entries]:
+def _entries(keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood, *, step: float = 1.0) -> tuple[Array, Entries]:
     cap = hood.wishes.largest_length
     if isinstance(wall, TunnelWall):
         _rim, lips = keepout.tunnel(wall, cap=cap)
@@ -265,7 +263,12 @@ def _shape(
 
 
 def _allowed(
-    work: Job, settings: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood, wanted: RimShape, progress: Progress
+    work: Job,
+    settings: Sequence[Setting],
+    wall: RoundWall | TunnelWall,
+    hood: Hood,
+    wanted: RimShape,
+    progress: Progress,
 ) -> tuple[float, HoodShape, WorstLoss]:
     """The window scale whose made rim loses the allowance at worst; the settings judged grow until none is worse."""
     target = hood.wishes.allowance
@@ -284,7 +287,9 @@ def _allowed(
     return scale, shape, everywhere[k]
 
 
-def _binding_settings(work: Job, settings: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood) -> list[Setting]:
+def _binding_settings(
+    work: Job, settings: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood
+) -> list[Setting]:
     _azimuth, entries = _entries(_keepout(work, settings, hood, 0.8), wall, hood)
     keep = _keepout(work, settings, hood)
     per_setting = len(keep.beams) // len(settings)
@@ -321,9 +326,7 @@ def _bisect_scale(
     return high, made(high)
 
 
-def _document(
-    hood: Hood, part: WallPart, shape: HoodShape, wanted: RimShape, lens: Lens, camera: Camera
-) -> Hood:
+def _document(hood: Hood, part: WallPart, shape: HoodShape, wanted: RimShape, lens: Lens, camera: Camera) -> Hood:
     """The wishes completed with the wall and the rim."""
     if isinstance(shape, TunnelHood):
         r = shape.rim

@@ -41,7 +41,7 @@ class PetalLimits:
 
 def nodes() -> Array:
     """Azimuths (NODES,) in degrees of the rim's nodes."""
-    return np.arange(NODES) * (360.0 / NODES)
+    return np.asarray(np.arange(NODES) * (360.0 / NODES), dtype=np.float64)
 
 
 def safe_nodes(fine: Array, *, count: int = NODES) -> Array:
@@ -74,9 +74,7 @@ def images(symmetry: Symmetry) -> list[NDArray[np.int64]]:
         Symmetry.LEFT_RIGHT: [i, left_right],
         Symmetry.HALF_TURN: [i, turn],
         Symmetry.FRAME: [i, left_right, up_down, turn],
-        Symmetry.QUARTER_TURN: [
-            m[(i + q * quarter) % NODES] for q in range(4) for m in (i, up_down)
-        ],
+        Symmetry.QUARTER_TURN: [m[(i + q * quarter) % NODES] for q in range(4) for m in (i, up_down)],
     }[symmetry]
 
 

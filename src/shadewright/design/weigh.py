@@ -145,9 +145,7 @@ def _bound_at_depth(keepout: KeepOut, beam: Beam, depth: float, cells: int) -> f
     return mask_let_in(beam, opening, depth, cells=cells)
 
 
-def _bound_on_wall(
-    keepout: KeepOut, beam: Beam, shape: HoodShape, depth: float, own: float, cells: int
-) -> float:
+def _bound_on_wall(keepout: KeepOut, beam: Beam, shape: HoodShape, depth: float, own: float, cells: int) -> float:
     """Let-in share of the deepest rim on the hood's own wall, no deeper than the hood."""
     if isinstance(shape, TunnelHood):
         return own
@@ -289,7 +287,9 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
             )
             choice = "plain"
         else:
-            reasons.append(f"It lets in {named[choice].let_in:.1%} of the light from outside the frame, a plain hood {plain.let_in:.1%} ({gain:.2f} stop better).")
+            reasons.append(
+                f"It lets in {named[choice].let_in:.1%} of the light from outside the frame, a plain hood {plain.let_in:.1%} ({gain:.2f} stop better)."
+            )
     reasons += _describe(named[choice], hood)
     return choice, reasons
 
@@ -303,7 +303,9 @@ def _describe(chosen: Candidate, hood: Hood) -> list[str]:
         else f"It reaches {chosen.depth:.1f} mm ahead of the seat; a tunnel cannot be stored reversed."
     ]
     if chosen.reaches_filter:
-        reasons.append(f"A filter can be turned past its shallowest place, {chosen.shallowest:.1f} mm ahead of the seat.")
+        reasons.append(
+            f"A filter can be turned past its shallowest place, {chosen.shallowest:.1f} mm ahead of the seat."
+        )
     else:
         reasons.append(
             f"A filter cannot be reached past its rim ({chosen.shallowest:.1f} mm at the shallowest): take the hood off to "

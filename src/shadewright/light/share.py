@@ -8,6 +8,7 @@ disc: the map is a square grid over that disc. L is the lit share of the front g
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,7 +54,7 @@ def _grid(cells: int) -> tuple[Array, Array]:
     return cosines, _share(cosines, 2.0 / cells, lambda u: np.hypot(u[..., 0], u[..., 1]) < 1.0)
 
 
-def _share(cosines: Array, size: float, test) -> Array:  # type: ignore[no-untyped-def]
+def _share(cosines: Array, size: float, test: Callable[[Array], NDArray[np.bool_]]) -> Array:
     """Share of each cell that passes a test, by 8 x 8 points in it."""
     offsets = (np.arange(8) + 0.5) / 8 - 0.5
     total = np.zeros(cosines.shape[:2])
@@ -80,9 +81,11 @@ def _in_frame(beam: Beam, cosines: Array) -> NDArray[np.bool_]:
 def light_map(beam: Beam, shape: HoodShape | None, *, cells: int = GRID) -> LightMap:
     """The lit share of the front glass over the sky at one setting; without a hood it is 1 everywhere."""
     cosines, horizon = _grid(cells)
-    outside = horizon * _share(
-        cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~_in_frame(beam, u)
-    ) / np.maximum(horizon, 1e-12)
+    outside = (
+        horizon
+        * _share(cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~_in_frame(beam, u))
+        / np.maximum(horizon, 1e-12)
+    )
     outside = np.minimum(outside, horizon)
     up = 1.0 - np.sum(cosines**2, axis=-1)
     seen = horizon > 0

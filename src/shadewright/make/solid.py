@@ -39,7 +39,7 @@ from shadewright.make.seat import (
 from shadewright.make.section import area, band, joined, loft, solid_of, turned, united
 from shadewright.make.tunnel import grip_tunnel, screw_tunnel
 from shadewright.model.hood import Build, SeatKind
-from shadewright.model.shape import Array, HoodShape, RoundHood, RoundWall, TunnelHood
+from shadewright.model.shape import Array, HoodShape, Rim, RoundHood, RoundWall, TunnelHood
 
 GRID = 2.0**-12
 """Spacing of the grid on which vertices lie, mm. A 32-bit number holds its multiples exactly up to 4096 mm.
@@ -235,8 +235,7 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
     else:
         outside = float(hood.wall.radius_at(max(low, AHEAD))) + build.thickness
         half = min(MARK_WIDTH / 2.0, 0.3 * outside)
-        spread = np.degrees(half / outside) * np.linspace(-1.2, 1.2, 25)
-        limit = float(np.min(hood.rim.z_at(90.0 + spread)))
+        limit = _lowest_near(hood.rim, 90.0, float(np.degrees(1.2 * half / outside)))
     high = min(low + MARK_HEIGHT, limit - _rounding(build) - 0.3)
     if high - low < LEAST_MARK:
         return None
@@ -245,6 +244,13 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
         return _prism(half, low, high, outside - deep, outside + MARK_RISE, slope=MARK_RISE + deep)
     prism = _prism(half, low, high, 0.5 * outside, outside + MARK_RISE + 2.0 * (high - low) + 50.0, slope=0.0)
     return prism ^ turned(_mark_shell(hood.wall, build.thickness, low, high, deep), segments)
+
+
+def _lowest_near(rim: Rim, azimuth: float, half: float) -> float:
+    """The least z of the rim within `half` degrees of `azimuth`, mm."""
+    away = (np.asarray(rim.azimuth) - azimuth + 180.0) % 360.0 - 180.0
+    inside = np.asarray(rim.z)[np.abs(away) < half]
+    return float(np.min(np.concatenate([inside, rim.z_at(np.array([azimuth - half, azimuth + half]))])))
 
 
 def _prism(half: float, low: float, high: float, inner: float, outer: float, *, slope: float) -> Any:

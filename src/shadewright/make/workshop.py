@@ -118,10 +118,14 @@ def _seat(job: Job, document: Hood) -> tuple[float, str | None, list[str]]:
     if job.lens.seat.diameter is not None:
         return job.lens.seat.diameter, None, []
     rim = job.lens.front.rim_diameter
-    return rim, None, [
-        f"ESTIMATE seat diameter: not measured, the front rim's {rim:g} mm is used; measure what the hood grips and try "
-        "the ring first."
-    ]
+    return (
+        rim,
+        None,
+        [
+            f"ESTIMATE seat diameter: not measured, the front rim's {rim:g} mm is used; measure what the hood grips and try "
+            "the ring first."
+        ],
+    )
 
 
 def _make_hood(
@@ -129,13 +133,17 @@ def _make_hood(
     progress: Progress, made_on: date,
 ) -> None:  # fmt: skip
     if isinstance(shape, MeshHood):
-        raise MakeError("rim.stl: this hood is a mesh already; print that file, or give its wall and rim to make it anew.")
+        raise MakeError(
+            "rim.stl: this hood is a mesh already; print that file, or give its wall and rim to make it anew."
+        )
     progress("solid", 0.15)
     solid = build_hood(shape, document.build, seat_diameter=seat_diameter, thread=thread, name=document.name)
     bench.sentences += [note for note in solid.notes if note not in bench.sentences]
     _require_out_of_beam(job, document, solid.vertices[solid.faces])
     progress("files", 0.45)
-    back = _write_solid(bench, solid, stem, document, least_wall=min(0.8, document.build.thickness * 0.5), made_on=made_on)
+    back = _write_solid(
+        bench, solid, stem, document, least_wall=min(0.8, document.build.thickness * 0.5), made_on=made_on
+    )
     _require_out_of_beam(job, document, back.vertices[back.faces])
     bench.sentences.append(f"The solid was tested against the keep-out as read back: no overlap, to {TESTED_TO:g} mm.")
 
@@ -148,7 +156,11 @@ def _write_solid(
     stl, mf = bench.folder / f"{stem}.stl", bench.folder / f"{stem}.3mf"
     write_stl(stl, solid)
     write_3mf(
-        mf, solid, title=solid.name, description=f"for {document.made_for}" if document.made_for else "", created=made_on
+        mf,
+        solid,
+        title=solid.name,
+        description=f"for {document.made_for}" if document.made_for else "",
+        created=made_on,
     )
     read = read_stl(stl)
     found = inspect_mesh(read.vertices, read.faces, least_wall=least_wall)
@@ -228,8 +240,12 @@ def _make_drawing(
     ]
     bench.files.append(
         write_drawing(
-            bench.folder / f"{stem}-drawing.pdf", shape, document, seat_text=_seat_text(document, seat_diameter, thread),
-            made_for=document.made_for or f"{job.lens.name} on {job.camera.name}", warnings=every,
+            bench.folder / f"{stem}-drawing.pdf",
+            shape,
+            document,
+            seat_text=_seat_text(document, seat_diameter, thread),
+            made_for=document.made_for or f"{job.lens.name} on {job.camera.name}",
+            warnings=every,
             date=made_on.isoformat(),
         )  # fmt: skip
     )
@@ -241,6 +257,4 @@ def _seat_text(document: Hood, seat_diameter: float, thread: str | None) -> str:
         return f"external thread {thread} - 6g (ISO 965), {build.seat_length:g} mm long"
     if build.seat is SeatKind.CLAMP:
         return f"split clamp on {seat_diameter:g} mm, {build.seat_length:g} mm long, M3 screw and nut"
-    return (
-        f"slip-on on {seat_diameter:g} mm, {build.fit} fit ({FIT_PLAY[build.fit]:g} mm play), {build.seat_length:g} mm long"
-    )
+    return f"slip-on on {seat_diameter:g} mm, {build.fit} fit ({FIT_PLAY[build.fit]:g} mm play), {build.seat_length:g} mm long"

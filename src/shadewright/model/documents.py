@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from shadewright.errors import DocumentError, FileError
-from shadewright.files import DOCUMENT_LIMIT, read_limited
+from shadewright.files import DOCUMENT_LIMIT, is_there, read_limited
 from shadewright.model.base import Part, key_shown, shown
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood
@@ -26,7 +26,7 @@ DEEPEST_BASE = 8
 DEEPEST_NESTING = 12
 LONGEST_KEY = 64
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+"""
-_LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_.-])(?:{_PART}\.[ \t]*+){{{LONGEST_KEY}}}+")
+_LONG_KEY = re.compile(rf"(?<![^\s\[{{,])(?:{_PART}\.[ \t]*+){{{LONGEST_KEY}}}+")
 """A dotted field name no document has: the TOML reader's time grows with the square of its parts."""
 Document = TypeVar("Document", Lens, Camera, Hood)
 
@@ -210,11 +210,11 @@ def _base_of(path: Path, base: object, chain: tuple[Path, ...]) -> Path:
     resolved = _resolved(target)
     if resolved in chain:
         raise DocumentError(f"{says} leads back to a document already read; break the circle.")
-    if resolved.parent != _resolved(path).parent and resolved.parent != _resolved(path.parent):
+    if resolved.parent != _resolved(path.parent):
         raise DocumentError(f"{says} links to a file outside its folder; copy that file here instead.")
     if len(chain) >= DEEPEST_BASE:
         raise DocumentError(f"{says} reaches back through more than {DEEPEST_BASE} documents; merge some.")
-    if not target.exists():
+    if not is_there(target):
         raise DocumentError(f"{says} names no file; put {shown(base)} beside this document, or correct the name.")
     return target
 
@@ -311,7 +311,7 @@ def _sentence(sources: Sequence[_Source], error: ValidationError, kind: type[Par
     path, where = _origin(sources, location), _field(location)
     if code == "extra_forbidden":
         near, allowed = _nearest(first, kind), ", ".join(sorted(_keys_at(kind, location[:-1])))
-        hint = f'did you mean "{near}"?' if near else f"allowed here: {allowed}."
+        hint = f'perhaps "{near}" is meant.' if near else f"allowed here: {allowed}."
         return f"{path}: {where} is not a field of this document; {hint}"
     if code == "missing" and isinstance(location[-1], int):
         count = 1 + max(entry["loc"][-1] for entry in found if entry["loc"][:-1] == location[:-1])  # type: ignore[operator]

@@ -6,7 +6,17 @@ import numpy as np
 
 from shadewright.errors import FitError
 from shadewright.model.hood import Hood, MeasuredPetals, WallPart, WallShape
-from shadewright.model.shape import HoodShape, MeshHood, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall, Wall
+from shadewright.model.shape import (
+    HoodShape,
+    MeshHood,
+    Rim,
+    RoundHood,
+    RoundWall,
+    TunnelHood,
+    TunnelRim,
+    TunnelWall,
+    Wall,
+)
 
 
 def wall_of(part: WallPart) -> Wall:

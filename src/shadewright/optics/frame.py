@@ -106,7 +106,10 @@ class Frame:
         """The outline in slope space as a polygon (n, 2) that contains the true one."""
         for count in (4, 8, 16, 32, 64, 128):
             dense = np.concatenate(
-                [a + (b - a) * np.arange(count)[:, None] / count for a, b in zip(outline, np.roll(outline, -1, 0), strict=True)]
+                [
+                    a + (b - a) * np.arange(count)[:, None] / count
+                    for a, b in zip(outline, np.roll(outline, -1, 0), strict=True)
+                ]
             )
             halfway = 0.5 * (dense + np.roll(dense, -1, 0))
             corners, truth = self.slopes(dense), self.slopes(halfway)

@@ -277,8 +277,6 @@ def _from_row(like: Setting, row: Array, dioptres: float) -> Setting:
         values[name] = float(row[offset + k])
     offset += len(_LINEAR)
     shift = (float(row[offset]), float(row[offset + 1]))
-    windows = tuple(
-        (float(w[0]), float(w[1]), float(w[2]), float(w[3])) for w in row[offset + 2 :].reshape(-1, 4)
-    )
+    windows = tuple((float(w[0]), float(w[1]), float(w[2]), float(w[3])) for w in row[offset + 2 :].reshape(-1, 4))
     focus = math.inf if dioptres < 1e-9 else 1000.0 / dioptres
     return replace(like, focus_distance=focus, shift=shift, windows=windows, **values)

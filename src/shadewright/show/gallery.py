@@ -6,14 +6,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
-from shadewright.clearance.keepout import keep_out
+from shadewright.clearance.keepout import Entries, KeepOut, keep_out
 from shadewright.clearance.loss import SensorView, sensor_view
 from shadewright.design.fit import Fitting, fit
 from shadewright.design.weigh import Weighing, sky_maps
 from shadewright.light.share import light_map
 from shadewright.model.camera import Camera
-from shadewright.model.hood import Hood, RimPart, RimShape
+from shadewright.model.hood import Hood, RimPart, RimShape, WallPart
 from shadewright.model.lens import Lens
 from shadewright.model.shape import HoodShape, MeshHood, Rim, RoundHood, TunnelHood
 from shadewright.optics.beam import Beam, Job
@@ -26,6 +28,7 @@ from shadewright.show.section import section_figure
 from shadewright.show.sensor import sensor_figure
 from shadewright.show.sky import sky_figure
 
+Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 TOO_DEEP = 8.0
@@ -36,16 +39,14 @@ def rim_picture(fitting: Fitting, path: Path) -> list[Path]:
     """The unrolled rim of a fitting; nothing for a tunnel, whose lips are straight."""
     if not isinstance(fitting.shape, RoundHood):
         return []
-    figure = _rim_figure(
-        fitting.job, fitting.azimuth, fitting.deepest, fitting.entries.state, fitting.keepout, fitting.shape,
-        fitting.plain_depth, fitting.hood,
-    )  # fmt: skip
+    figure = _rim_figure(fitting.azimuth, fitting.entries, fitting.keepout, fitting.shape, fitting.hood)
     return save(figure, path)
 
 
-def _rim_figure(job, azimuth, deepest, state, keepout, shape, plain, hood):  # type: ignore[no-untyped-def]
+def _rim_figure(azimuth: Array, entries: Entries, keepout: KeepOut, shape: RoundHood, hood: Hood) -> Figure:
+    """The unrolled rim against the deepest one, its binding settings joined by their words."""
     beams = keepout.beams
-    source = [int(keepout.source[s]) if s >= 0 else -1 for s in state]
+    source = [int(keepout.source[s]) if s >= 0 else -1 for s in entries.state]
     used = sorted({s for s in source if s >= 0})
     labels: list[str] = []
     place: dict[int, int] = {}
@@ -56,7 +57,7 @@ def _rim_figure(job, azimuth, deepest, state, keepout, shape, plain, hood):  # t
         place[s] = labels.index(label)
     binding = np.array([place.get(s, -1) for s in source])
     return rim_figure(
-        azimuth, deepest, shape.rim.z_at(azimuth), binding, labels or ["none"], plain=plain,
+        azimuth, entries.value, shape.rim.z_at(azimuth), binding, labels or ["none"], plain=float(entries.value.min()),
         limits=(0.0, hood.wishes.largest_length), title=f"The rim of {hood.name}, unrolled",
     )  # fmt: skip
 
@@ -100,13 +101,19 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
                 "Depth ahead of the seat": (entry.depth, "mm"),
                 "Across": (entry.across, "mm"),
                 # A tunnel does not turn round on to the barrel.
-                **({} if entry.name == "tunnel" else {"Of the barrel covered when reversed": (entry.reversed_length, "mm")}),
+                **(
+                    {}
+                    if entry.name == "tunnel"
+                    else {"Of the barrel covered when reversed": (entry.reversed_length, "mm")}
+                ),
             },
         )
         for entry in weighing.candidates
     ]
     files = save(compare_figure(rows), path.with_name(path.name + "-compared"))
-    fitting = fit(lens, camera, wishes.model_copy(update={"rim": RimPart(shape=RimShape.PLAIN), "wall": _round_wall(wishes)}))
+    fitting = fit(
+        lens, camera, wishes.model_copy(update={"rim": RimPart(shape=RimShape.PLAIN), "wall": _round_wall(wishes)})
+    )
     shapes: list[HoodShape | None] = [None, *(entry.shape for entry in weighing.candidates)]
     names = ["no hood", *(entry.name for entry in weighing.candidates)]
     maps = dict(zip(names, sky_maps(fitting, shapes), strict=True))
@@ -114,7 +121,7 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
     return files + save(sky_figure(maps, frames=[beam.frame]), path.with_name(path.name + "-sky"))
 
 
-def _round_wall(wishes: Hood):  # type: ignore[no-untyped-def]
+def _round_wall(wishes: Hood) -> WallPart | None:
     wall = wishes.wall
     return None if wall is None or wall.inner_width is not None else wall
 
@@ -159,7 +166,4 @@ def _rim_of(job: Job, document: Hood, shape: RoundHood, path: Path) -> list[Path
     azimuth = np.arange(360.0)
     cap = max(document.wishes.largest_length, shape.rim.deepest)
     entries = keepout.rim(shape.wall, azimuth, cap=cap)
-    figure = _rim_figure(
-        job, azimuth, entries.value, entries.state, keepout, shape, float(entries.value.min()), document
-    )
-    return save(figure, path)
+    return save(_rim_figure(azimuth, entries, keepout, shape, document), path)
