@@ -104,7 +104,7 @@ def read_limited(path: Path, limit: int) -> bytes:
 
 
 def _too_large(path: Path, size: int, limit: int) -> FileError:
-    return FileError(f"{path}: is {size / 1e6:.1f} MB, more than the {limit / 1e6:g} MB that is read; use a smaller file.")
+    return FileError(f"{path}: is {size:,} bytes long, more than the {limit:,} that are read; use a smaller file.")
 
 
 def _reason(error: OSError) -> str:

@@ -168,7 +168,9 @@ def test_flat_mask_with_a_round_hole(r1: float, r2: float, h: float, published: 
     assert found == pytest.approx(published, abs=2 * SUM_ERROR + digits)
 
 
-@pytest.mark.parametrize(("half_width", "half_height", "radius", "height"), [(5.0, 10.0, 10.0, 20.0), (45.0, 30.0, 25.0, 60.0)])
+@pytest.mark.parametrize(
+    ("half_width", "half_height", "radius", "height"), [(5.0, 10.0, 10.0, 20.0), (45.0, 30.0, 25.0, 60.0)]
+)
 def test_flat_mask_with_a_rectangular_hole(half_width: float, half_height: float, radius: float, height: float) -> None:
     """A disc and a parallel rectangle on one axis, against rays drawn by the cosine law: four standard errors.
 

@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass
 
 import pytest
-from lenses import prime
 
+from lenses import prime
 from shadewright.model.camera import Camera, Orientation
 from shadewright.model.formats import FORMATS
 from shadewright.optics.beam import job

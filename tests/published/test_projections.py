@@ -165,7 +165,9 @@ def outline(width: float, height: float, per_side: int) -> Array:
     return np.concatenate([a + (b - a) * share for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)])
 
 
-@pytest.mark.parametrize(("focal_length", "width", "height"), [(16.0, 36.0, 24.0), (8.0, 17.3, 13.0), (15.0, 24.0, 24.0)])
+@pytest.mark.parametrize(
+    ("focal_length", "width", "height"), [(16.0, 36.0, 24.0), (8.0, 17.3, 13.0), (15.0, 24.0, 24.0)]
+)
 def test_equisolid_frame_covers_its_own_area_of_sky(focal_length: float, width: float, height: float) -> None:
     """Equal area: the sky in the frame is its area over f² in steradians."""
     frame = beam_of(Q, focal_length, width, height).frame

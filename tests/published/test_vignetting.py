@@ -16,6 +16,7 @@ from math import acos, cos, pi, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from lenses import beam_of
 from shadewright.clearance import occlusion
@@ -23,6 +24,8 @@ from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import Occluder, window_vignetting
 from shadewright.model.shape import MeshHood, Rim, RoundHood, RoundWall
 from shadewright.optics.beam import Beam
+
+Array = NDArray[np.float64]
 
 PUPIL, DEPTH, RIM = 8.0, 20.0, 40.0
 """The worked case: a pupil of radius 8 mm, 20 mm behind the front, and a ring 40 mm ahead of the front."""
@@ -65,7 +68,7 @@ def pupil_and_ring(ring: float, ahead: float = RIM) -> Beam:
     return beam_of([(DEPTH, PUPIL, 0, 0), (0.0, 500.0, 0, 0), (-ahead, ring, 0, 0)], 0.9, 0.9)
 
 
-def towards(degrees: float, azimuth: float = 0.0) -> np.ndarray:
+def towards(degrees: float, azimuth: float = 0.0) -> Array:
     """The slope (1, 2) of a field angle in degrees towards an azimuth in degrees."""
     return tan(radians(degrees)) * np.array([[cos(radians(azimuth)), sin(radians(azimuth))]])
 

@@ -140,7 +140,7 @@ def _clearance(job: Job, settings: Sequence[Setting], shape: HoodShape, margin: 
         hit = np.nonzero(touched)[0]
         if hit.size == 0:
             return 1.0, "no setting"
-        return -1.0, keepout.beams[keepout.source[int(hit[np.argmax(touched[hit])])]].label
+        return -1.0, keepout.beams[keepout.source[int(hit[0])]].label
     cap = shape.rim.deepest + 1000.0
     if isinstance(shape, TunnelHood):
         lips, found = keepout.tunnel(shape.wall, cap=cap)

@@ -141,8 +141,8 @@ def mesh_kernel(
     """Which beams' keep-outs triangles meet, by subdivision with certified clearances.
 
     triangles: (m, 3, 3) mm in seat coordinates. spread: (beams,) largest |slope| of the frame. smallest: triangles
-    below this size (mm) that cannot be certified clear count as touching. Fills touched (beams,) with the number of such
-    triangles and where (beams, 3) with a place; returns the number of triangles examined.
+    below this size (mm) that cannot be certified clear count as touching. Fills touched (beams,) and, where it does,
+    where (beams, 3) with a place; returns the number of triangles examined.
     """
     widest = 1
     for b in range(reach.shape[0]):
@@ -162,6 +162,8 @@ def mesh_kernel(
             gain = abs(distance[b] - windows[first, 0] + windows[first + k, 0]) * near if near > 0.0 else 1.0
             largest = max(largest, gain + 2.0 * off * near)
         for m in range(triangles.shape[0]):
+            if touched[b]:
+                break
             depth = 1
             for i in range(9):
                 stack[0, i] = triangles[m, i // 3, i % 3]
@@ -193,21 +195,23 @@ def mesh_kernel(
                 )
                 line_coefficients(coef, windows, first, first + count, reach[b], distance[b], mx, my, mz, 0.0, 0.0, 1.0)
                 clear = True
+                inside = False
                 for piece in range(piece_at[b], piece_at[b + 1]):
                     ds = assess(
                         coef, count, 0.0, corners, corner_at[piece], corner_at[piece + 1], scratch, False, 0.0, out
                     )
                     if ds <= 0.0 or out[3] <= size * (largest + spread[b]):
                         clear = False
+                        inside = ds <= 0.0 and mz > reach[b]
                         break
                 if clear:
                     continue
-                if size < smallest or depth > 250:
-                    touched[b] += 1
+                if inside or size < smallest or depth > 250:
+                    touched[b] = True
                     where[b, 0] = mx
                     where[b, 1] = my
                     where[b, 2] = mz
-                    continue
+                    break
                 # The longest side is halved.
                 ab = (ax - bx) ** 2 + (ay - by) ** 2 + (az - bz) ** 2
                 bc = (bx - cx) ** 2 + (by - cy) ** 2 + (bz - cz) ** 2

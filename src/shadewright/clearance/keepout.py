@@ -171,13 +171,13 @@ class KeepOut:
         radius = np.where(np.isfinite(found.value), outermost - found.value, 0.0)
         return Entries(radius, found.state, found.mask, found.slope)
 
-    def touches(self, triangles: Array, *, smallest: float = 0.02) -> tuple[NDArray[np.int64], Array]:
-        """How many uncertifiable places (packed beams,) and one place (packed beams, 3) a mesh has in each beam.
+    def touches(self, triangles: Array, *, smallest: float = 0.02) -> tuple[NDArray[np.bool_], Array]:
+        """Whether a mesh touches each beam (packed beams,), and a place where it does (packed beams, 3).
 
-        triangles: (m, 3, 3) mm, seat coordinates. A place is a triangle smaller than `smallest` mm that cannot be shown
-        to be clear, so that a mesh within about that distance of the keep-out counts as touching.
+        triangles: (m, 3, 3) mm, seat coordinates. Clear is certified; what comes within about `smallest` mm of the
+        keep-out counts as touching.
         """
-        touched = np.zeros(len(self.reach), np.int64)
+        touched = np.zeros(len(self.reach), np.bool_)
         where = np.zeros((len(self.reach), 3))
         spread = np.array(
             [

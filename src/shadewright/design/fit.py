@@ -184,11 +184,12 @@ def _settled(work: Job, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[list[
     steps, previous = 8, None
     while True:
         settings = work.swept(steps)
-        _azimuth, entries = _entries(_keepout(work, settings, still), wall, still, step=3.0)
-        _require_outside(_keepout(work, settings, still), entries, wall)
+        keepout = _keepout(work, settings, still)
+        _azimuth, entries = _entries(keepout, wall, still, step=3.0)
+        _require_outside(keepout, entries, wall)
         same = previous is not None and float(np.max(np.abs(previous - entries.value))) < SWEEP_TOLERANCE
         if same or len(settings) == len(work.resolved.settings) or steps >= FINEST_SWEEP:
-            return settings, _keepout(work, settings, hood)
+            return settings, replace(keepout, margin=hood.margin)
         previous, steps = entries.value, steps * 2
 
 
@@ -311,15 +312,23 @@ def _bisect_scale(
         return max(entry.stops for entry in worst_loss(work, judged, shape))
 
     shape = made(low)
-    if worst(shape) <= target:
+    loss_low, loss_high = worst(shape), 0.0
+    if loss_low <= target:
         return low, shape
-    for _ in range(30):
-        middle = 0.5 * (low + high)
+    for _ in range(40):
+        # Where both ends are near the target, the straight line between them; far from it, the middle.
+        share = 0.5
+        if loss_low < 4 * target and loss_high > 0:
+            share = min(max((loss_low - target) / (loss_low - loss_high), 0.1), 0.9)
+        middle = low + share * (high - low)
         shape = made(middle)
         loss = worst(shape)
         if abs(loss - target) < ALLOWANCE_TOLERANCE / 2:
             return middle, shape
-        low, high = (middle, high) if loss > target else (low, middle)
+        if loss > target:
+            low, loss_low = middle, loss
+        else:
+            high, loss_high = middle, loss
         if high - low < 1e-5:
             break
     # The loss jumps past the allowance: keep the side that does not exceed it.

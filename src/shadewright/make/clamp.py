@@ -58,9 +58,7 @@ def split_clamp(body: Any, grip: Grip, thickness: float, *, segments: int) -> An
     floor = ceiling - SLOT
     # The slot runs right through the ring; outside the ring, the collar goes too, or it would hold the ring
     # open.
-    slot = sector(
-        band(grip.inner - 2.0, FAR, floor, ceiling), segments, centre=SLIT_AZIMUTH, half_angle=RELIEF
-    )
+    slot = sector(band(grip.inner - 2.0, FAR, floor, ceiling), segments, centre=SLIT_AZIMUTH, half_angle=RELIEF)
     collar = sector(
         band(grip.outer + 0.02, FAR, -grip.length - 1.0, floor + 0.01), segments,
         centre=SLIT_AZIMUTH, half_angle=RELIEF,

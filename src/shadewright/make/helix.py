@@ -61,9 +61,7 @@ def _faces(place: NDArray[np.int64], per_turn: int) -> NDArray[np.int64]:
     return np.concatenate(quads + fans)
 
 
-def _quads(
-    a: NDArray[np.int64], b: NDArray[np.int64], c: NDArray[np.int64], d: NDArray[np.int64]
-) -> NDArray[np.int64]:
+def _quads(a: NDArray[np.int64], b: NDArray[np.int64], c: NDArray[np.int64], d: NDArray[np.int64]) -> NDArray[np.int64]:
     """Two triangles for each quadrilateral a, b, c, d listed counter-clockwise from outside."""
     first = np.stack([a, b, c], axis=-1).reshape(-1, 3)
     second = np.stack([a, c, d], axis=-1).reshape(-1, 3)

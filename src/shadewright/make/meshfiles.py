@@ -120,9 +120,7 @@ def _text_corners(content: bytes, name: str) -> Array:
             facets += 1
         elif words[0] == b"vertex":
             if len(words) != 4:
-                raise FileError(
-                    f"{name}: line {number} should hold a vertex of three numbers; export it again."
-                )
+                raise FileError(f"{name}: line {number} should hold a vertex of three numbers; export it again.")
             rows.append(words[1:])
     _check_count(facets, name)
     if len(rows) != 3 * facets:
@@ -141,8 +139,7 @@ def _check_count(count: int, name: str) -> None:
         raise FileError(f"{name}: it holds no triangles; export the mesh again.")
     if count > MOST_TRIANGLES:
         raise FileError(
-            f"{name}: {count} triangles are more than the {MOST_TRIANGLES} that are read; export a coarser "
-            "mesh."
+            f"{name}: {count} triangles are more than the {MOST_TRIANGLES} that are read; export a coarser mesh."
         )
 
 
@@ -253,9 +250,7 @@ def _threemf_mesh(content: bytes, name: str) -> MeshHood:
     items = model.findall(f"{{{_CORE}}}build/{{{_CORE}}}item")
     objects = {entry.get("id"): entry for entry in model.findall(f"{{{_CORE}}}resources/{{{_CORE}}}object")}
     if len(items) != 1 or items[0].get("objectid") not in objects:
-        raise FileError(
-            f"{name}: it builds {len(items)} objects; a hood is one object: export that one alone."
-        )
+        raise FileError(f"{name}: it builds {len(items)} objects; a hood is one object: export that one alone.")
     _check_upright(items[0].get("transform"), name)
     mesh = objects[items[0].get("objectid")].find(f"{{{_CORE}}}mesh")
     if mesh is None:
@@ -291,18 +286,14 @@ def _entry(package: zipfile.ZipFile, place: str, name: str) -> bytes:
     with package.open(entry) as stream:
         text = stream.read(MESH_LIMIT + 1)
     if len(text) > MESH_LIMIT:
-        raise FileError(
-            f"{name}: {place} unpacks to more than {MESH_LIMIT / 1e6:g} MB; export a coarser mesh."
-        )
+        raise FileError(f"{name}: {place} unpacks to more than {MESH_LIMIT / 1e6:g} MB; export a coarser mesh.")
     return text
 
 
 def _parsed(text: bytes, name: str) -> ElementTree.Element:
     """The root of an XML text without document type, which could hide expanding entities. Raises FileError."""
     if b"<!DOCTYPE" in text or b"<!ENTITY" in text or text[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise FileError(
-            f"{name}: its XML has a document type or is not UTF-8; 3MF allows neither: export it again."
-        )
+        raise FileError(f"{name}: its XML has a document type or is not UTF-8; 3MF allows neither: export it again.")
     try:
         return ElementTree.fromstring(text)
     except ElementTree.ParseError as error:
@@ -314,13 +305,9 @@ def _check_upright(transform: str | None, name: str) -> None:
     try:
         values = [float(word) for word in (transform or "1 0 0 0 1 0 0 0 1 0 0 0").split()]
     except ValueError as error:
-        raise FileError(
-            f"{name}: its transform is not made of numbers ({error}); export it again."
-        ) from error
+        raise FileError(f"{name}: its transform is not made of numbers ({error}); export it again.") from error
     if len(values) != 12 or values[:9] != [1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0]:
-        raise FileError(
-            f"{name}: its object is turned or scaled when built; export it upright and in full size."
-        )
+        raise FileError(f"{name}: its object is turned or scaled when built; export it upright and in full size.")
 
 
 def _attributes(mesh: ElementTree.Element, place: str, names: tuple[str, str, str], name: str) -> Array:

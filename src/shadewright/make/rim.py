@@ -117,11 +117,11 @@ def _columns(rim: Rim, radius: float, inset: Array, segments: int) -> Array:
     rise = np.abs(np.roll(z, -1) - z)
     steep = rise > 2.0 * np.radians(gap) * radius
     ends = np.concatenate([own[steep], np.roll(own, -1)[steep]])[:, None]
-    hair = math.degrees(0.9 * HAIR / radius)
+    hair = np.degrees(np.array([-0.9, 0.9]) * HAIR / radius)
     rounds = np.degrees((inset + 2.0 * HAIR) / radius)
     even = np.linspace(0.0, 360.0, segments, endpoint=False)
     # The rim's own points and the columns at a hair must stay, or the made edge could rise above the rim.
-    needed = np.concatenate([own, (ends + (-hair, hair)).ravel()]) % 360.0
+    needed = np.concatenate([own, (ends + hair).ravel()]) % 360.0
     wanted = np.concatenate([even, (ends + rounds).ravel(), (ends - rounds).ravel()]) % 360.0
     every = np.unique(np.concatenate([needed, wanted]))
     apart = np.degrees(0.5 * HAIR / radius)
@@ -172,8 +172,8 @@ def _split(azimuth: Array, levels: Array, radius: float) -> tuple[Array, Array]:
 # --- the solid under the edge -------------------------------------------------------------------------------
 
 
-def under_edge(edge: Edge, part: Part, *, reach: float, bottom: float) -> Any:
-    """What may remain of one part of the wall, as a solid ring from z = `bottom` and out to `reach`, mm.
+def under_edge(edge: Edge, part: Part, *, near: float, reach: float, bottom: float) -> Any:
+    """What may remain of one part of the wall: a solid ring from radius `near` to `reach`, up from z = `bottom`, mm.
 
     Its upper face lies on the edge's levels, at their depths from the part's inner and outer surface; beyond
     the wall it stays on the lowest level.
@@ -186,7 +186,7 @@ def under_edge(edge: Edge, part: Part, *, reach: float, bottom: float) -> Any:
     start, finish = inner[:, -1, :1], outer[:, -1, :1]
     share = np.linspace(0.0, 1.0, max(2, math.ceil(float(np.max(finish - start)) / ACROSS) + 1))[1:-1]
     flat = np.stack(np.broadcast_arrays(start + share * (finish - start), levels[:, -1:]), axis=2)
-    low, near = levels[:, :1], 0.5 * float(np.min(inner[:, :, 0]))
+    low = levels[:, :1]
     corners = [_upright(near, low), _upright(reach, low)]
     floor = [_upright(reach, np.full_like(low, bottom)), _upright(near, np.full_like(low, bottom))]
     loops = np.concatenate([corners[0], inner, flat, outer[:, ::-1], corners[1], *floor], axis=1)
@@ -200,9 +200,7 @@ def _upright(radius: float, z: Array) -> Array:
     return np.stack([np.full_like(z, radius), z], axis=2)
 
 
-def _surface_line(
-    levels: Array, depth: Array, turns: tuple[float, ...], radius_at: Callable[[Array], Array]
-) -> Array:
+def _surface_line(levels: Array, depth: Array, turns: tuple[float, ...], radius_at: Callable[[Array], Array]) -> Array:
     """The rounded edge along one surface of the wall: radius and z (columns, points, 2), lowest level first.
 
     Between two levels the line follows the surface's own bends, at a depth that changes evenly with z; in a

@@ -85,9 +85,7 @@ def web_thickness(thickness: float) -> float:
 def grip_of(build: Build, seat_diameter: float, *, split: bool) -> Grip:
     """The ring for a barrel of `seat_diameter` mm, with `build`'s play and compensation. Raises MakeError."""
     if not 5.0 <= seat_diameter <= 1000.0:
-        raise MakeError(
-            f"seat diameter {seat_diameter:g} mm: a seat grips a barrel of 5 to 1000 mm; correct it."
-        )
+        raise MakeError(f"seat diameter {seat_diameter:g} mm: a seat grips a barrel of 5 to 1000 mm; correct it.")
     inner = (seat_diameter + FIT_PLAY[build.fit] + build.printer.hole_compensation) / 2.0
     outer = inner + max(build.thickness, LEAST_WALL)
     return Grip(inner, outer, build.seat_length, build.printer.first_layer_spread, split)
@@ -221,9 +219,7 @@ def grip_foot(grip: Grip, wall: RoundWall, thickness: float, *, room: float, low
     if lowest < 0.0:
         raise too_low("ring seat", lowest, 0.0)
     if step <= 0.0:
-        return Foot(
-            (ring_section(grip), *_collar(grip, radius, thickness)), (), (grip_bore(grip),), 0.0, tuple(notes)
-        )
+        return Foot((ring_section(grip), *_collar(grip, radius, thickness)), (), (grip_bore(grip),), 0.0, tuple(notes))
     if radius + thickness - grip.inner >= min(1.0, 0.75 * thickness):
         return Foot((ring_section(grip),), (), (grip_bore(grip),), 0.0, tuple(notes))
     if room < LEAST_WALL:
@@ -294,9 +290,7 @@ def screw_foot(screw: Screw, wall: RoundWall, thickness: float, *, room: float, 
         if foot is not None and head is not None:
             head = max(head, web)
             edge = float(wall.radius_at(foot)) + thickness
-            funnel = area(
-                [(screw.bore, 0.0), (screw.face, 0.0), (edge, foot), (float(wall.radius_at(head)), head)]
-            )
+            funnel = area([(screw.bore, 0.0), (screw.face, 0.0), (edge, foot), (float(wall.radius_at(head)), head)])
             outside = area([(screw.face, 0.0), (edge, foot), (FAR, foot), (FAR, 0.0)])
             note = (
                 f"Ahead of the thread the inside widens from {2.0 * screw.bore:.1f} mm, at 45 degrees or "

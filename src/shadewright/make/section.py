@@ -70,9 +70,7 @@ def sector(section: Any, segments: int, *, centre: float, half_angle: float) -> 
 
 def solid_of(vertices: Array, faces: NDArray[np.uint64]) -> Any:
     """A manifold from vertices (n, 3) and faces (m, 3)."""
-    return m3.Manifold(
-        m3.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.uint64))
-    )
+    return m3.Manifold(m3.Mesh64(np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.uint64)))
 
 
 def loft(rings: Array) -> Any:

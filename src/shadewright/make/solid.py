@@ -93,9 +93,7 @@ def build_hood(
         else:
             body, foot = screw_tunnel(hood, seat, build.thickness, rounding, segments=segments)
     else:
-        raise MakeError(
-            "hood: it is given as a mesh already, so there is nothing to build; use the mesh itself."
-        )
+        raise MakeError("hood: it is given as a mesh already, so there is nothing to build; use the mesh itself.")
 
     notes = ["Print it standing on the seat end, rim up."]
     if isinstance(seat, Screw):
@@ -147,9 +145,7 @@ def fit_ring(
 def _check_segments(segments: int) -> None:
     low, high = SEGMENTS
     if not low <= segments <= high:
-        raise MakeError(
-            f"segments {segments}: a round wall takes {low} to {high} facets; choose one of these."
-        )
+        raise MakeError(f"segments {segments}: a round wall takes {low} to {high} facets; choose one of these.")
 
 
 def _seat(build: Build, seat_diameter: float, thread: str | None, *, ring: bool = False) -> Grip | Screw:
@@ -181,9 +177,7 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
         raise MakeError("rim: it holds a value that is not a number; make the rim again.")
     near = float(hood.wall.radius_at(AHEAD))
     if near < 2.0:
-        raise MakeError(
-            f"wall: its inside radius at the seat plane is {near:.2f} mm; it must be 2 mm at least."
-        )
+        raise MakeError(f"wall: its inside radius at the seat plane is {near:.2f} mm; it must be 2 mm at least.")
     thickness, rounding = build.thickness, _rounding(build)
     join = grip_foot if isinstance(seat, Grip) else screw_foot
     foot = join(seat, hood.wall, thickness, room=lowest - rounding, lowest=lowest)  # type: ignore[arg-type]
@@ -191,7 +185,8 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
     middle = float(hood.wall.radius_at(max(lowest, AHEAD))) + thickness / 2.0
     edge = rounded_edge(hood.rim, middle, rounding=rounding, segments=segments)
     widest = float(hood.wall.radius_at(top)) + thickness
-    reach = max(widest, seat.face if isinstance(seat, Screw) else seat.outer) + 20.0
+    narrow, wide = (seat.bore, seat.face) if isinstance(seat, Screw) else (seat.inner, seat.outer)
+    inner, reach = 0.5 * min(near, narrow), max(widest, wide) + 20.0
     clear = passage(hood.wall, top)
     pieces = []
     for number, part in enumerate(parts(hood.wall, thickness, top)):
@@ -203,7 +198,7 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
             section = united([section, *foot.inside])
         for tool in foot.cuts:
             section = section - tool
-        under = under_edge(edge, part, reach=reach, bottom=-seat.length - 10.0)
+        under = under_edge(edge, part, near=inner, reach=reach, bottom=-seat.length - 10.0)
         pieces.append(turned(section, segments) ^ under)
     return joined(pieces), foot
 
@@ -281,20 +276,32 @@ def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
     pieces = [piece for piece in body.decompose() if piece.volume() > CRUMB]
     if len(pieces) != 1:
         raise MakeError(
-            f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or "
-            "higher."
+            f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or higher."
         )
     piece = pieces[0].as_original()
-    for attempt in range(8):
+    for attempt in range(6):
         # Vertices move on to the grid first; merging afterwards keeps a subset of them, so they stay there.
         mesh = piece.simplify(MERGE * 2.0 ** (attempt // 2)).to_mesh64()
         vertices = np.round(np.asarray(mesh.vert_properties)[:, :3] / GRID) * GRID + 0.0
         faces = np.array(mesh.tri_verts, dtype=np.int64)
+        if attempt > 2:
+            vertices = _parted(vertices)
         piece = solid_of(vertices, faces.astype(np.uint64))
         vertices, faces = merged(vertices, faces)
         if is_closed(faces) and solid_of(vertices, faces.astype(np.uint64)).status() == m3.Error.NoError:
             return Solid(vertices, faces, name, enclosed_volume(vertices, faces), notes)
     raise MakeError(f"{name}: its surface does not close on the file's grid; change the rim or wall a little.")
+
+
+def _parted(vertices: Array) -> Array:
+    """Vertices that fall together moved apart, each one grid step further along x than the one before."""
+    _, place = np.unique(vertices, axis=0, return_inverse=True)
+    order = np.argsort(place.reshape(-1), kind="stable")
+    grouped = place.reshape(-1)[order]
+    rank = np.arange(len(order)) - np.searchsorted(grouped, grouped)
+    moved = vertices.copy()
+    moved[order, 0] += rank * GRID
+    return moved
 
 
 def merged(vertices: Array, faces: NDArray[np.int64]) -> tuple[Array, NDArray[np.int64]]:

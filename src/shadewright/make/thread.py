@@ -101,8 +101,7 @@ def diameter_range(diameter: float) -> tuple[float, float]:
     place = bisect.bisect_left(DIAMETER_STEPS, diameter)
     if not 0 < place < len(DIAMETER_STEPS):
         raise ValueError(
-            f"thread diameter {diameter:g} mm is outside the range {DIAMETER_STEPS[0]} to "
-            f"{DIAMETER_STEPS[-1]} mm"
+            f"thread diameter {diameter:g} mm is outside the range {DIAMETER_STEPS[0]} to {DIAMETER_STEPS[-1]} mm"
         )
     return DIAMETER_STEPS[place - 1], DIAMETER_STEPS[place]
 

@@ -32,9 +32,7 @@ CORNER_POINTS = 16
 """Points round a full turn of a rounded edge."""
 
 
-def rounded_box(
-    x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], rounding: float
-) -> Any:
+def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], rounding: float) -> Any:
     """A box with its vertical edges and the edges of its top rounded, its foot flat; mm."""
     if rounding < 0.01:
         return m3.Manifold.cube((x[1] - x[0], y[1] - y[0], z[1] - z[0])).translate((x[0], y[0], z[0]))
@@ -94,9 +92,7 @@ def _slab(half_width: float, half_height: float, bottom: float, top: float) -> A
     return m3.Manifold.cube(size).translate((-half_width, -half_height, bottom))
 
 
-def grip_tunnel(
-    hood: TunnelHood, grip: Grip, thickness: float, rounding: float, *, segments: int
-) -> tuple[Any, Foot]:
+def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float, *, segments: int) -> tuple[Any, Foot]:
     """The tunnel on a ring. Raises MakeError where a lip comes too low."""
     lowest = hood.rim.shallowest
     room = lowest - rounding
@@ -171,9 +167,7 @@ def screw_tunnel(
     shell: list[Any]
     if tall <= room:
         beyond = screw.face + reach
-        funnel = area(
-            [(0.0, 0.0), (screw.face, 0.0), (beyond, reach), (beyond, max(tall, web)), (0.0, max(tall, web))]
-        )
+        funnel = area([(0.0, 0.0), (screw.face, 0.0), (beyond, reach), (beyond, max(tall, web)), (0.0, max(tall, web))])
         hollow = area([(screw.bore, 0.0), (beyond, max(tall, web)), (beyond, FAR), (0.0, FAR), (0.0, 0.0)])
         shell = [turned(funnel - hollow, segments) ^ _slab(*outside, 0.0, FAR)]
         outer_cuts = [area([(screw.face, 0.0), (screw.face + FAR, FAR), (screw.face + FAR, 0.0)])]

@@ -25,7 +25,7 @@ def _written(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int) and value.bit_length() > 64:
-        return f"a whole number of about {math.ceil(value.bit_length() * math.log10(2))} digits"
+        return f"a whole number of about {round(value.bit_length() * math.log10(2))} digits"
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, str):

@@ -67,7 +67,10 @@ class Camera(Part):
     @classmethod
     def _ratios(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         for text in value:
-            ratio_value(text)
+            try:
+                ratio_value(text)
+            except ValueError as error:
+                raise ValueError(f"holds {shown(text)}, which {error}") from None
         return value
 
     @model_validator(mode="after")

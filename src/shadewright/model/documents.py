@@ -122,8 +122,8 @@ def _parse(text: str, name: object) -> dict[str, Any]:
 _TOML_FAULTS = {
     "Expected newline or end of document after a statement": "something follows a value: write one field on a "
     "line, numbers with a decimal point and without a unit, and remarks after #",
-    "Expected '=' after a key": "a field name is not followed by =: write name = value, remarks after #",
-    "Expected '=' after a table": "a field name is not followed by =: write name = value, remarks after #",
+    "Expected '=' after a key": "a field name is not followed by =: write name = value, the name in letters, digits, - and _, remarks after #",
+    "Expected '=' after a table": "a field name is not followed by =: write name = value, the name in letters, digits, - and _, remarks after #",
     "Invalid statement": 'a line is neither a [table] nor name = value: write such lines, remarks after #',
     "Invalid value": 'a value cannot be read: write numbers as 80.0 without a unit, text in "quotes", '
     "true or false in small letters",
@@ -281,17 +281,13 @@ def _model_in(annotation: Any) -> Any:
 
 
 _ALLOWED = {
-    "greater_than": "more than {gt}",
-    "greater_than_equal": "{ge} or more",
-    "less_than": "less than {lt}",
-    "less_than_equal": "at most {le}",
     "finite_number": "a finite number",
     "float_type": "a number",
     "bool_type": "true or false, without quotes",
     "string_type": "text in quotes",
     "string_too_short": "text of at least {min_length} character",
     "string_too_long": "text of at most {max_length} characters",
-    "string_pattern_mismatch": "text on one line with something to see",
+    "string_pattern_mismatch": "text on one line, and not blank",
     "tuple_type": "a list in square brackets",
     "too_long": "a list of at most {max_length} entries",
     "too_short": "a list of at least {min_length} entry",
@@ -310,6 +306,7 @@ def _sentence(sources: Sequence[_Source], error: ValidationError, kind: type[Par
     location, code, value = first["loc"], first["type"], first.get("input")
     path, where = _origin(sources, location), _field(location)
     if code == "extra_forbidden":
+        where = ".".join(filter(None, (_field(location[:-1]), key_shown(str(location[-1])))))
         near, allowed = _nearest(first, kind), ", ".join(sorted(_keys_at(kind, location[:-1])))
         hint = f'perhaps "{near}" is meant.' if near else f"allowed here: {allowed}."
         return f"{path}: {where} is not a field of this document; {hint}"
@@ -317,7 +314,7 @@ def _sentence(sources: Sequence[_Source], error: ValidationError, kind: type[Par
         count = 1 + max(entry["loc"][-1] for entry in found if entry["loc"][:-1] == location[:-1])  # type: ignore[operator]
         return f"{path}: {_field(location[:-1])} = {shown(value)} must be a list of {count} entries; add what is missing."
     if code == "missing":
-        return f"{path}: {where} is missing; add it."
+        return f"{path}: {where} is missing; add {_opening(kind, location)}."
     if code == "value_error":
         reason = str(first.get("ctx", {}).get("error", first["msg"]))
         if not where:
@@ -326,15 +323,23 @@ def _sentence(sources: Sequence[_Source], error: ValidationError, kind: type[Par
     if code == "tuple_type" and len(location) == 1 and _keys_at(kind, location):
         return f"{path}: {where} = {shown(value)} must be a list of tables; write [[{where}]] above each of them."
     same_place = [entry for entry in found if _field(entry["loc"]) == where]
-    options = dict.fromkeys(_allowed(entry) for entry in same_place)
-    return f"{path}: {where} = {shown(value)} must be {' or '.join(options)}; correct it."
+    options = dict.fromkeys(_allowed(entry, kind) for entry in same_place)
+    return f"{path}: {where} = {shown(value)} must be {', or '.join(options)}; correct it."
+
+
+def _opening(kind: type[Part], location: tuple[int | str, ...]) -> str:
+    """How to begin what is missing: a table by its heading, a field by itself."""
+    if len(location) > 1 or not _keys_at(kind, location):
+        return "it"
+    field = kind.model_fields[str(location[0])]
+    return f"[[{location[0]}]] for each" if "tuple" in str(field.annotation) else f"[{location[0]}] and its fields"
 
 
 def _nearest(entry: Any, kind: type[Part]) -> str | None:
     """The allowed field that an unknown one most resembles, if any does."""
     known = _keys_at(kind, entry["loc"][:-1])
     key = str(entry["loc"][-1]).lower().replace("-", "_").replace(" ", "_")
-    return next(iter(difflib.get_close_matches(key, known, n=1, cutoff=0.6)), None)
+    return next(iter(difflib.get_close_matches(key, known, n=1, cutoff=0.7)), None)
 
 
 def _origin(sources: Sequence[_Source], location: tuple[int | str, ...]) -> object:
@@ -352,8 +357,10 @@ def _origin(sources: Sequence[_Source], location: tuple[int | str, ...]) -> obje
     return sources[0].path
 
 
-def _allowed(entry: Any) -> str:
-    context = {key: _number(value) for key, value in entry.get("ctx", {}).items()}
+def _allowed(entry: Any, kind: type[Part]) -> str:
+    context = dict(entry.get("ctx", {}))
+    if entry["type"].startswith(("greater_than", "less_than")):
+        return _range(_bounds_at(kind, entry["loc"]) | context)
     if entry["type"] == "enum":
         options = sorted(re.findall(r"'([^']*)'", str(context["expected"])))
         context["expected"] = ", ".join(f'"{option}"' for option in options)
@@ -365,5 +372,30 @@ def _allowed(entry: Any) -> str:
     return template.format(**context) if template else _lower(entry["msg"])
 
 
-def _number(value: object) -> object:
-    return f"{value:g}" if isinstance(value, float) else value
+def _bounds_at(kind: type[Part], location: tuple[int | str, ...]) -> dict[str, Any]:
+    """The bounds of a number at a place in a document, by the names that errors give them: gt, ge, lt, le."""
+    fields: Any = None
+    current: Any = kind
+    for part in location:
+        if isinstance(part, str) and isinstance(current, type) and issubclass(current, BaseModel):
+            fields = current.model_fields.get(part)
+            current = _model_in(fields.annotation) if fields else None
+    bounds: dict[str, Any] = {}
+    pending: list[Any] = [fields]
+    while pending:
+        node = pending.pop()
+        pending.extend(getattr(node, "metadata", ()) or getattr(node, "__metadata__", ()))
+        pending.extend(getattr(getattr(node, "annotation", node), "__args__", ()))
+        for name in ("gt", "ge", "lt", "le"):
+            if getattr(node, name, None) is not None:
+                bounds.setdefault(name, getattr(node, name))
+    return bounds
+
+
+def _range(bounds: dict[str, Any]) -> str:
+    """What the bounds of a number allow, in words."""
+    number = {name: f"{value:.10g}" for name, value in bounds.items()}
+    if "ge" in number and "le" in number:
+        return f"from {number['ge']} to {number['le']}"
+    words = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
+    return " and ".join(f"{words[name]} {number[name]}" for name in ("gt", "ge", "lt", "le") if name in number)

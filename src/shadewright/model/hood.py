@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
@@ -101,7 +102,7 @@ class WallPart(Part):
                 if shape is not self.shape and getattr(self, name):
                     raise ValueError(f'{name} belongs to shape "{shape}", not to "{self.shape}"; take one out')
         positions = [step.z for step in self.steps]
-        if any(b <= a for a, b in zip(positions, positions[1:], strict=False)):
+        if any(b <= a for a, b in pairwise(positions)):
             raise ValueError("steps must be listed from the seat forward, each z larger than the one before")
         return self
 
@@ -156,13 +157,19 @@ class RimPart(Part):
         if len(value) < 8:
             raise ValueError("must list at least 8 points round the rim")
         angles = [pair[0] for pair in value]
-        if angles[0] < 0 or angles[-1] > 360 or any(b <= a for a, b in zip(angles, angles[1:], strict=False)):
+        if angles[0] < 0 or angles[-1] > 360:
             raise ValueError("must have azimuths ascending from 0 to at most 360 degrees")
+        for before, after in pairwise(angles):
+            if after <= before:
+                raise ValueError(f"must have azimuths ascending, but {before:g} is followed by {after:g} degrees")
         if angles[-1] - angles[0] >= 360:
             raise ValueError("must not list both 0 and 360 degrees: they are the same place")
-        gaps = [b - a for a, b in zip(angles, angles[1:], strict=False)] + [angles[0] + 360 - angles[-1]]
-        if max(gaps) > 60:
-            raise ValueError("must not leave a gap of more than 60 degrees between neighbouring points")
+        for before, after in pairwise([*angles, angles[0] + 360]):
+            if after - before > 60:
+                raise ValueError(
+                    "must not leave a gap of more than 60 degrees between neighbouring points, "
+                    f"but none stands between {before:g} and {after:g}"
+                )
         if any(abs(pair[1]) > 3000 for pair in value):
             raise ValueError("must keep z within 3000 mm of the seat plane")
         return value
@@ -289,7 +296,7 @@ class Hood(Part):
     def _matching(self) -> Hood:
         tunnel_wall = self.wall is not None and self.wall.shape is WallShape.TUNNEL
         if self.rim.lips is not None and not tunnel_wall:
-            raise ValueError('rim.lips belong to a wall of shape "tunnel"')
+            raise ValueError('rim.lips belong to a wall of shape "tunnel"; give the wall that shape, or take them out')
         if tunnel_wall and (self.rim.points or self.rim.petals or self.rim.depth is not None):
             raise ValueError('a wall of shape "tunnel" takes rim.lips, not points, petals or depth')
         if self.rim.shape is RimShape.TUNNEL and self.wall is not None and not tunnel_wall:

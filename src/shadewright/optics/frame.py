@@ -8,6 +8,7 @@ less than OUTLINE_TOLERANCE of the slope.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,15 +50,7 @@ class Frame:
 
     def outlines(self) -> list[Array]:
         """Convex outlines in mm at the image, counter-clockwise, one for each orientation of the frame."""
-        sizes = {
-            Orientation.LANDSCAPE: [(self.half_width, self.half_height)],
-            Orientation.PORTRAIT: [(self.half_height, self.half_width)],
-            Orientation.BOTH: [(self.half_width, self.half_height), (self.half_height, self.half_width)],
-        }[self.orientation]
-        outlines = [np.array([(w, h), (-w, h), (-w, -h), (w, -h)], dtype=float) for w, h in dict.fromkeys(sizes)]
-        if self.image_circle is not None:
-            outlines = [_clip_to_circle(outline, self.image_circle) for outline in outlines]
-        return outlines
+        return list(_outlines(self.half_width, self.half_height, self.orientation, self.image_circle))
 
     def pieces(self) -> list[Array]:
         """Convex polygons of slope, each (n, 2) counter-clockwise, whose union contains the frame. Raises OpticsError."""
@@ -123,6 +116,24 @@ class Frame:
             if np.max(np.abs(bulge)) <= OUTLINE_TOLERANCE:
                 break
         return corners * (1.0 + 1.5 * max(0.0, float(np.max(bulge))))
+
+
+@lru_cache(maxsize=1024)
+def _outlines(
+    half_width: float, half_height: float, orientation: Orientation, image_circle: float | None
+) -> tuple[Array, ...]:
+    """The outlines of a frame, worked out once for each size."""
+    sizes = {
+        Orientation.LANDSCAPE: [(half_width, half_height)],
+        Orientation.PORTRAIT: [(half_height, half_width)],
+        Orientation.BOTH: [(half_width, half_height), (half_height, half_width)],
+    }[orientation]
+    outlines = [np.array([(w, h), (-w, h), (-w, -h), (w, -h)], dtype=float) for w, h in dict.fromkeys(sizes)]
+    if image_circle is not None:
+        outlines = [_clip_to_circle(outline, image_circle) for outline in outlines]
+    for outline in outlines:
+        outline.setflags(write=False)
+    return tuple(outlines)
 
 
 def _clip_to_circle(outline: Array, radius: float) -> Array:
