@@ -234,7 +234,7 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
     high = min(low + MARK_HEIGHT, limit - _rounding(build) - 0.3)
     if high - low < LEAST_MARK:
         return None
-    deep = 0.4 * build.thickness
+    deep = min(0.4 * build.thickness, 0.6)
     if isinstance(hood, TunnelHood):
         return _prism(half, low, high, outside - deep, outside + MARK_RISE, slope=MARK_RISE + deep)
     prism = _prism(half, low, high, 0.5 * outside, outside + MARK_RISE + 2.0 * (high - low) + 50.0, slope=0.0)

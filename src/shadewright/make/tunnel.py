@@ -108,7 +108,7 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
     parts = [walls, turned(ring_section(grip), segments), _slab(*outside, -min(web, grip.length), 0.0)]
     if corner > grip.outer and web < grip.length:
         depth = web + corner - grip.outer
-        slope = area([(0.0, -web), (corner, -web), (grip.outer, -depth), (0.0, -depth)])
+        slope = area([(0.0, 0.5 - web), (corner, 0.5 - web), (corner, -web), (grip.outer, -depth), (0.0, -depth)])
         under = turned(slope ^ band(0.0, FAR, -grip.length, FAR), segments)
         parts.append(_slab(*outside, -grip.length, 1.0 - web) ^ under)
     cuts = [grip_bore(grip)]

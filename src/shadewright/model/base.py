@@ -79,5 +79,5 @@ class Part(BaseModel):
     """A table of a document: frozen, unknown keys refused, numbers finite, no silent conversion."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, ser_json_inf_nan="null"
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, use_attribute_docstrings=True, ser_json_inf_nan="null"
     )
