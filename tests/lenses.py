@@ -81,7 +81,7 @@ def zoom(*, seat: SeatPlace = SeatPlace.BARREL, turns: bool = False) -> Lens:
         for f, d, reach, depth, rear, radius in rows
     )  # fmt: skip
     return Lens(
-        document="lens", version=1, name="Tarn 24-70", front=Front(rim_diameter=80.0, clear_diameter=68.0, turns=turns),
+        document="lens", version=1, name="Tarn 24-70", front=Front(rim_diameter=80.0, clear_diameter=68.0, clear_depth=0.0, turns=turns),
         seat=Seat(on=seat, diameter=84.0), state=states,
     )  # fmt: skip
 
@@ -95,7 +95,7 @@ def prime(focal_length: float = 24.0, f_number: float = 2.8, **more: object) -> 
     state = {"focal_length": focal_length, "f_number": f_number, "reach": 2.0, "pupil_depth": depth, **more}
     return Lens(
         document="lens", version=1, name=f"Sorrel {focal_length:g}",
-        front=Front(rim_diameter=round(clear + 10, 1), clear_diameter=round(clear, 1)),
+        front=Front(rim_diameter=round(clear + 10, 1), clear_diameter=round(clear, 1), clear_depth=0.0),
         seat=Seat(on=SeatPlace.FRONT, diameter=round(clear + 10, 1)), state=(State.model_validate(state),),
     )  # fmt: skip
 

@@ -172,10 +172,10 @@ def test_crops_masks_and_sensor_travel_change_the_frame() -> None:
 def test_fisheye_shift_and_image_circle() -> None:
     fisheye = prime(10.0, f_number=4.0, pupil_depth=11.0)
     wide = Lens.model_validate({**fisheye.model_dump(), "projection": {"kind": "equisolid"}})
-    wide = wide.model_copy(update={"front": Front(rim_diameter=90.0, clear_diameter=60.0)})
+    wide = wide.model_copy(update={"front": Front(rim_diameter=90.0, clear_diameter=60.0, clear_depth=1.0)})
     fitting = fit(wide, camera(17.3, 13.0), hood(RimShape.DEEPEST, largest_length=60.0))
     assert not check(fitting.job, fitting.shape).shows
-    shift = prime(24.0, shift=[8.0, 8.0]).model_copy(update={"front": Front(rim_diameter=130.0, clear_diameter=120.0)})
+    shift = prime(24.0, shift=[8.0, 8.0]).model_copy(update={"front": Front(rim_diameter=130.0, clear_diameter=120.0, clear_depth=0.0)})
     whole = fit(shift, camera(), hood(RimShape.DEEPEST, largest_length=80.0)).deepest
     clipped = fit(
         shift.model_copy(update={"image_circle": 60.0}), camera(), hood(RimShape.DEEPEST, largest_length=80.0)

@@ -53,7 +53,7 @@ class Prime:
         )
         return Lens(
             document="lens", version=1, name=f"Sorrel {self.focal_length:g}",
-            front=Front(rim_diameter=self.rim, clear_diameter=self.glass),
+            front=Front(rim_diameter=self.rim, clear_diameter=self.glass, clear_depth=0.0),
             seat=Seat(on=SeatPlace.FRONT, diameter=self.rim), state=(state,),
         )  # fmt: skip
 
@@ -302,7 +302,7 @@ def zoom(reach: dict[float, float], seat: SeatPlace, *, only: float | None = Non
         if only in (None, f)
     )
     return Lens(
-        document="lens", version=1, name="Tarn 24-70", front=Front(rim_diameter=78.0, clear_diameter=68.0),
+        document="lens", version=1, name="Tarn 24-70", front=Front(rim_diameter=78.0, clear_diameter=68.0, clear_depth=0.0),
         seat=Seat(on=seat, diameter=82.0), state=states,
     )  # fmt: skip
 

@@ -195,15 +195,16 @@ class KeepOut:
         if entries.state[index] < 0:
             return "no setting"
         beam = self.beams[self.source[entries.state[index]]]
-        return f"{beam.label}, {beam.frame.describe(entries.slope[index])} ({window_names(int(entries.mask[index]))})"
+        return f"{beam.label}, {beam.frame.describe(entries.slope[index])} ({window_names(int(entries.mask[index]), beam.windows)})"
 
 
-def window_names(mask: int) -> str:
-    """The windows of a bit mask in words."""
+def window_names(mask: int, windows: Array) -> str:
+    """The windows of a bit mask in words; windows (k, 4) as in a beam: the pupil first, the front glass second."""
     names = []
-    for k in range(16):
+    for k in range(len(windows)):
         if mask >> k & 1:
-            names.append({0: "entrance pupil", 1: "front rim"}.get(k, "rear window" if k == 2 else f"window {k + 1}"))
+            ahead = windows[k, 0] == 0
+            names.append("entrance pupil" if k == 0 else "front rim" if ahead else "front glass" if k == 1 else "rear window")
     return " and ".join(names) if names else "start of the wall"
 
 

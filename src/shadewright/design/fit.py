@@ -376,12 +376,12 @@ def _trials(name: str, settings: Sequence[Setting], estimate: Estimate) -> list[
             [s.with_pupil_depth(s.pupil_depth + share * s.pupil_depth_plus_minus) for s in settings]
             for share in (-1.0, 0.0, 1.0)
         ]
-    if name == "front.clear_diameter":
-        smaller = estimate.low / 2
-        return [
-            [
-                replace(s, front_radius=smaller, windows=(s.windows[0], (0.0, smaller, 0.0, 0.0), *s.windows[2:]))
-                for s in settings
-            ]
-        ]
+    if name in ("front.clear_diameter", "front.clear_depth"):
+        trial = []
+        for s in settings:
+            depth, radius = s.windows[1][:2]
+            glass = (depth, estimate.low / 2) if name == "front.clear_diameter" else (0.0, radius)
+            windows = (s.windows[0], (*glass, 0.0, 0.0), *s.windows[2:])
+            trial.append(replace(s, front_radius=glass[1], windows=windows))
+        return [trial]
     return [[replace(s, reach=s.reach - estimate.used + estimate.high) for s in settings]]

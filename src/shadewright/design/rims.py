@@ -170,7 +170,7 @@ def standing_height(z: Array) -> float:
     radius beyond the axis.
     """
     angle = np.radians(nodes())
-    levels = np.unique(np.round(z, 3))
+    levels = np.unique(np.floor(z * 1000.0) / 1000.0)
     directions = np.radians(np.arange(0, 360, 5))
     reach = np.cos(directions[:, None] - angle[None, :])
 

@@ -278,19 +278,30 @@ def finished(body: Any, name: str, notes: tuple[str, ...]) -> Solid:
         raise MakeError(
             f"{name}: it would fall into {len(pieces)} pieces; make the wall thicker, or the rim smoother or higher."
         )
-    piece = pieces[0].as_original()
-    for attempt in range(6):
-        # Vertices move on to the grid first; merging afterwards keeps a subset of them, so they stay there.
-        mesh = piece.simplify(MERGE * 2.0 ** (attempt // 2)).to_mesh64()
+    whole = pieces[0].as_original()
+    # Merging slivers can, rarely, tear a mesh with many faces in one plane. The volume tells; the mesh is then taken
+    # with all its slivers.
+    for tolerance, apart in ((MERGE, False), (2.0 * MERGE, True), (0.0, False), (0.0, True)):
+        vertices, faces = _on_grid(whole, tolerance, apart)
+        volume = enclosed_volume(vertices, faces)
+        same = abs(volume - whole.volume()) <= (tolerance + GRID) * whole.surface_area()
+        if same and is_closed(faces) and solid_of(vertices, faces.astype(np.uint64)).status() == m3.Error.NoError:
+            return Solid(vertices, faces, name, volume, notes)
+    raise MakeError(f"{name}: its surface does not close on the file's grid; change the rim or wall a little.")
+
+
+def _on_grid(body: Any, tolerance: float, apart: bool) -> tuple[Array, NDArray[np.int64]]:
+    """The mesh of `body` with slivers below `tolerance` (mm) merged away and every vertex on the grid.
+
+    The second round merges what the grid has made fall together; it keeps a subset of the vertices, so they stay on
+    the grid. With `apart`, vertices that still fall together are moved apart.
+    """
+    for _ in range(2):
+        mesh = (body.simplify(tolerance) if tolerance > 0.0 else body).to_mesh64()
         vertices = np.round(np.asarray(mesh.vert_properties)[:, :3] / GRID) * GRID + 0.0
         faces = np.array(mesh.tri_verts, dtype=np.int64)
-        if attempt > 2:
-            vertices = _parted(vertices)
-        piece = solid_of(vertices, faces.astype(np.uint64))
-        vertices, faces = merged(vertices, faces)
-        if is_closed(faces) and solid_of(vertices, faces.astype(np.uint64)).status() == m3.Error.NoError:
-            return Solid(vertices, faces, name, enclosed_volume(vertices, faces), notes)
-    raise MakeError(f"{name}: its surface does not close on the file's grid; change the rim or wall a little.")
+        body = solid_of(_parted(vertices) if apart else vertices, faces.astype(np.uint64))
+    return merged(_parted(vertices) if apart else vertices, faces)
 
 
 def _parted(vertices: Array) -> Array:

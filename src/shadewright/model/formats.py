@@ -15,7 +15,7 @@ class Format:
     source: str
 
 
-_FILM = "120-film frame tables in general encyclopaedias (film: ISO 732); makers differ by up to 1 mm"
+_FILM = "120-film frame tables in general encyclopaedias (film: ISO 732); makers differ, so measure yours"
 _SENSORS = "open sensor-size tables (several agree)"
 _MOTION = "motion-picture camera aperture tables, inches converted"
 
@@ -33,7 +33,7 @@ _ALL = (
     Format("44x33", 43.8, 32.9, _SENSORS),
     Format("54x40", 53.4, 40.0, _SENSORS),
     Format("aps-h", 27.9, 18.6, _SENSORS),
-    Format("aps-c", 23.6, 15.7, _SENSORS + "; the largest of the usual 1.5x sizes"),
+    Format("aps-c", 23.6, 15.7, _SENSORS + "; other makers state up to 23.7 x 15.8"),
     Format("aps-c-small", 22.3, 14.9, _SENSORS),
     Format("four-thirds", 17.3, 13.0, _SENSORS),
     Format("1-inch", 13.2, 8.8, _SENSORS),

@@ -54,6 +54,8 @@ class Front(Part):
     """Outside diameter of the front rim, mm."""
     clear_diameter: Length | None = None
     """Diameter of the glass that is seen from the front, mm. Left out: estimated from the rim."""
+    clear_depth: Annotated[float, Field(ge=0, le=200)] | None = None
+    """How far the edge of that glass lies behind the front rim plane, mm. Left out: estimated on the safe side."""
     filter_thread: str | None = None
     turns: bool = False
     """True where the front turns while focusing or zooming."""

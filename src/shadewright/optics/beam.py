@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 DEPTH_STEP = 1.0
 """Between neighbouring pupil depths at which a setting with an uncertain one is taken, mm."""
+MOST_DEPTHS = 33
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +48,7 @@ class Beam:
     @property
     def front_radius(self) -> float:
         """Radius of the clear front glass, mm."""
-        return float(self.windows[1, 1])
+        return self.setting.front_radius
 
     def at_reach(self, reach: float) -> Beam:
         """The same beam with the front rim plane at another place."""
@@ -135,13 +136,13 @@ class Job:
 
     def variants(self, setting: Setting) -> list[Setting]:
         """The setting over the interval of its pupil depth: its ends and places between, no more than DEPTH_STEP apart
-        but at least three and at most nine; or itself where the depth is known exactly.
+        but at least three and at most MOST_DEPTHS; or itself where the depth is known exactly.
         """
         spread = setting.pupil_depth_plus_minus
         if spread == 0:
             return [setting]
         estimated = self.resolved.pupil_estimated
-        shares = np.linspace(-1.0, 1.0, int(np.clip(math.ceil(2 * spread / DEPTH_STEP) + 1, 3, 9)))
+        shares = np.linspace(-1.0, 1.0, int(np.clip(math.ceil(2 * spread / DEPTH_STEP) + 1, 3, MOST_DEPTHS)))
         growth = PUPIL_GROWTH if estimated else 1.0
         return [setting.with_pupil_depth(setting.pupil_depth + share * spread, growth=growth) for share in shares]
 

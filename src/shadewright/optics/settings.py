@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from shadewright.errors import OpticsError
 from shadewright.model.lens import Lens, SeatPlace, State, thread_size
+from shadewright.optics.projection import slope_of
 
 Array = NDArray[np.float64]
 
@@ -17,10 +18,15 @@ FRONT_GLASS_SLACK = 4.0
 """How much smaller than its rim or thread a front glass usually is, mm on the diameter (common practice, no source)."""
 REACH_UNCERTAINTY = 3.0
 """An unmeasured reach is taken as 0, give or take this, mm (common practice, no source)."""
+GLASS_RECESS = 0.16
+"""The edge of the front glass lies at most this share of its diameter behind the front rim plane: its own sag, and what it
+is set back (traced published designs: sags up to 0.15)."""
 PUPIL_RATIO = 1.6
-"""Largest pupil depth over focal length among traced published designs with less than 45 degrees of half field."""
+"""Largest pupil depth over focal length among traced published designs of long lenses."""
 PUPIL_RATIO_WIDE = 4.0
-"""The same at 45 degrees or more."""
+"""The same among all others."""
+WIDE_FROM = math.tan(math.radians(20.0))
+"""Slope of the frame's corner from which a lens is not called long."""
 PUPIL_GROWTH = 1.25
 """Real beams of wide lenses can be wider off axis than the paraxial pupil: up to 1.20 among those designs."""
 SMALLEST_APERTURE = 22.0
@@ -54,7 +60,7 @@ class Setting:
     image_distance: float
     front_radius: float
     windows: tuple[tuple[float, float, float, float], ...]
-    """(depth, radius, centre x, centre y): the pupil first, the front rim second, then the rest."""
+    """(depth, radius, centre x, centre y): the pupil first, the front glass second, then the rest."""
     shift: tuple[float, float]
     image_travel: float
 
@@ -108,7 +114,7 @@ def resolve(lens: Lens, *, half_diagonal: float) -> ResolvedLens:
     Raises OpticsError where the document contradicts itself.
     """
     estimates: list[Estimate] = []
-    front_radius = _front_radius(lens, estimates)
+    front_radius, glass_depth = _front_glass(lens, estimates)
     pupil_missing = any(state.pupil_depth is None for state in lens.state)
     counts = {(state.rear_window is not None, len(state.windows)) for state in lens.state}
     if len(counts) > 1:
@@ -119,24 +125,41 @@ def resolve(lens: Lens, *, half_diagonal: float) -> ResolvedLens:
     _reach_estimate(lens, estimates)
     settings = []
     for index, state in enumerate(lens.state):
-        settings.append(_setting(state, index, front_radius, half_diagonal, estimates, lens))
+        settings.append(_setting(state, index, (front_radius, glass_depth), half_diagonal, estimates, lens))
     ordered = tuple(sorted(settings, key=lambda s: (_dioptres(s), s.focal_length)))
     return ResolvedLens(lens, ordered, tuple(estimates), pupil_missing, _lattice(ordered))
 
 
-def _front_radius(lens: Lens, estimates: list[Estimate]) -> float:
-    if lens.front.clear_diameter is not None:
-        return lens.front.clear_diameter / 2
+def _opening(lens: Lens) -> float:
+    """The largest opening, mm across, that the front rim can have: within its thread and its own ring."""
     largest = lens.front.rim_diameter - 1.0
     if lens.front.filter_thread is not None:
         largest = min(largest, thread_size(lens.front.filter_thread)[0])
+    return largest
+
+
+def _front_glass(lens: Lens, estimates: list[Estimate]) -> tuple[float, float]:
+    """Radius of the clear front glass and the depth of its edge behind the front rim plane, mm."""
+    clear = lens.front.clear_diameter
+    if clear is None:
+        largest = _opening(lens)
+        estimates.append(
+            Estimate(
+                "front.clear_diameter", largest, largest - FRONT_GLASS_SLACK, largest, "mm",
+                "not measured: the largest opening that fits the rim or thread is used, in the front rim plane, the safe value",
+            )
+        )  # fmt: skip
+        return largest / 2, 0.0
+    if lens.front.clear_depth is not None:
+        return clear / 2, lens.front.clear_depth
+    deepest = GLASS_RECESS * clear
     estimates.append(
         Estimate(
-            "front.clear_diameter", largest, largest - FRONT_GLASS_SLACK, largest, "mm",
-            "not measured: the largest glass that fits the rim or thread is used, the safe value",
+            "front.clear_depth", deepest, 0.0, deepest, "mm",
+            "not measured: the glass's edge is taken as far behind the front rim plane as is usual, the safe value",
         )
     )  # fmt: skip
-    return largest / 2
+    return clear / 2, deepest
 
 
 def _reach_estimate(lens: Lens, estimates: list[Estimate]) -> None:
@@ -151,8 +174,14 @@ def _reach_estimate(lens: Lens, estimates: list[Estimate]) -> None:
 
 
 def _setting(
-    state: State, index: int, front_radius: float, half_diagonal: float, estimates: list[Estimate], lens: Lens
+    state: State,
+    index: int,
+    front: tuple[float, float],
+    half_diagonal: float,
+    estimates: list[Estimate],
+    lens: Lens,
 ) -> Setting:
+    front_radius, glass_depth = front
     image_distance = state.image_distance or state.focal_length
     pupil_radius = state.focal_length / (2 * state.f_number)
     reach = state.reach
@@ -161,11 +190,10 @@ def _setting(
     if state.pupil_depth is not None:
         depth, plus_minus = state.pupil_depth, state.pupil_depth_plus_minus
     else:
-        tangent = half_diagonal / image_distance
-        wide = tangent >= 1.0
-        high = (PUPIL_RATIO_WIDE if wide else PUPIL_RATIO) * state.focal_length
+        tangent = _corner_slope(lens, half_diagonal, image_distance)
+        high = (PUPIL_RATIO_WIDE if tangent >= WIDE_FROM else PUPIL_RATIO) * state.focal_length
         # The corner's chief ray passes the front glass: otherwise stopping down would blacken the corner.
-        high = min(high, front_radius / tangent)
+        high = min(high, front_radius / tangent + glass_depth)
         depth, plus_minus = high / 2, high / 2
         estimates.append(
             Estimate(
@@ -177,10 +205,13 @@ def _setting(
     spread = state.stabiliser.pupil
     windows = [
         (depth, pupil_radius + spread, *state.pupil_decentre),
-        (0.0, front_radius, 0.0, 0.0),
+        (glass_depth, front_radius, 0.0, 0.0),
     ]
     extra = ([state.rear_window] if state.rear_window is not None else []) + list(state.windows)
     windows += [(w.depth, w.radius + spread, *w.decentre) for w in extra]
+    if glass_depth > 0 and _opening(lens) / 2 >= front_radius:
+        # The rim itself, ahead of the glass, lets no more through than its own opening.
+        windows.append((0.0, _opening(lens) / 2, 0.0, 0.0))
     focus = math.inf if state.focus_distance == "infinity" else float(state.focus_distance)
     return Setting(
         focal_length=state.focal_length,
@@ -197,6 +228,13 @@ def _setting(
         shift=state.shift,
         image_travel=state.stabiliser.image,
     )
+
+
+def _corner_slope(lens: Lens, half_diagonal: float, image_distance: float) -> float:
+    """Slope of the chief ray of the frame's corner, or of the image circle's edge where that comes first."""
+    height = half_diagonal if lens.image_circle is None else min(half_diagonal, lens.image_circle / 2)
+    slope = slope_of(np.array([height / image_distance]), lens.projection.kind, lens.projection.coefficients)
+    return float(slope[0])
 
 
 def _dioptres(setting: Setting) -> float:
