@@ -23,6 +23,7 @@ rim_diameter = 80.0
 clear_diameter = 60.0
 filter_thread = "M77x0.75"
 turns = false
+clear_depth = 2.0
 
 [seat]
 on = "front"
@@ -259,9 +260,9 @@ def _toml() -> list[Case]:
     rim = "rim_diameter = 80.0"
     return [
         lens("key-twice", rim, f"{rim}\n{rim}", "not valid TOML", "line 9", "given twice"),
-        lens("table-twice", "[projection]", "[front]", "not valid TOML", "line 17", "a table is given twice"),
-        lens("table-and-list", "[[state]]", "[[seat]]", "not valid TOML", "line 20"),
-        lens("inline-table-added-to", "[[state]]", "[projection.kind]\nx = 1\n[[state]]", "not valid TOML", "line 20"),
+        lens("table-twice", "[projection]", "[front]", "not valid TOML", "line 18", "a table is given twice"),
+        lens("table-and-list", "[[state]]", "[[seat]]", "not valid TOML", "line 21"),
+        lens("inline-table-added-to", "[[state]]", "[projection.kind]\nx = 1\n[[state]]", "not valid TOML", "line 21"),
         lens("inline-key-twice", "radius = 30.5", "radius = 30.5, radius = 31.0", "not valid TOML", "given twice"),
         lens("no-value", rim, "rim_diameter =", "not valid TOML", "line 8", "cannot be read"),
         lens("no-equals", rim, "rim_diameter 80.0", "not valid TOML", "line 8", "name = value"),
@@ -286,7 +287,7 @@ def _toml() -> list[Case]:
         lens("list-without-comma", "shift = [0.0, 0.0]", "shift = [0.0 0.0]", "not valid TOML", "commas"),
         lens("brace-not-closed", "pupil = 0.0 }", "pupil = 0.0", "not valid TOML", "close it with }"),
         lens("table-not-closed", "[front]", "[front", "not valid TOML", "line 7", "[name]"),
-        lens("state-half-closed", "[[state]]", "[[state]", "not valid TOML", "line 20"),
+        lens("state-half-closed", "[[state]]", "[[state]", "not valid TOML", "line 21"),
         lens("slash-comment", "turns = false", "turns = false // never", "not valid TOML", "line 11", "remarks after #"),
         lens("name-with-blank", "rim_diameter =", "rim diameter =", "not valid TOML", "line 8"),
         lens("name-with-umlaut", "rim_diameter =", "größe =", "not valid TOML", "line 8", "letters, digits"),
@@ -368,6 +369,8 @@ def _lens_front() -> list[Case]:
         lens("glass-wider-than-rim", "clear_diameter = 60.0", "clear_diameter = 81.0", "front", "clear_diameter cannot exceed"),
         lens("glass-zero", "clear_diameter = 60.0", "clear_diameter = 0.0", "front.clear_diameter =", "more than 0"),
         lens("glass-text", "clear_diameter = 60.0", 'clear_diameter = "?"', "front.clear_diameter =", "a number"),
+        lens("glass-ahead-of-rim", "clear_depth = 2.0", "clear_depth = -2.0", "front.clear_depth = -2.0", "from 0 to 200"),
+        lens("glass-far-behind", "clear_depth = 2.0", "clear_depth = 201", "front.clear_depth = 201", "from 0 to 200"),
         lens("thread-bare", thread, '"77"', "front.filter_thread =", '"M77x0.75"'),
         lens("thread-without-pitch", thread, '"M77"', "front.filter_thread =", '"M77x0.75"'),
         lens("thread-times-sign", thread, '"M77×0.75"', "front.filter_thread =", '"M77x0.75"'),

@@ -23,9 +23,9 @@ from solid_cases import (
 
 from shadewright.errors import MakeError
 from shadewright.make.inspect import inspect_mesh
-from shadewright.make.profile import HAIR
+from shadewright.make.profile import GRID, HAIR
 from shadewright.make.section import solid_of
-from shadewright.make.solid import GRID, Solid, build_hood, fit_ring, is_closed
+from shadewright.make.solid import Solid, build_hood, fit_ring, is_closed
 from shadewright.model.hood import FIT_PLAY, Build, Fit, SeatKind
 from shadewright.model.shape import (
     HoodShape,

@@ -14,6 +14,8 @@ from shadewright.model.shape import Array, RoundWall
 HAIR = 0.002
 """How far, in mm, made surfaces stay on the safe side of the ideal ones: more than the rounding of a file's
 numbers and the merging of slivers can move them, and far less than any printer resolves."""
+GRID = 2.0**-12
+"""Spacing of the grid on which vertices lie, mm. A 32-bit number holds its multiples exactly up to 4096 mm."""
 AHEAD = 1e-9
 """Just ahead of the seat plane, mm: the wall's radius there counts, also where a step lies at z = 0."""
 

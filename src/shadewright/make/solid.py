@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from shadewright.errors import MakeError
 from shadewright.make.clamp import check_clamp, clamp_note, split_clamp
 from shadewright.make.helix import threaded_rod
-from shadewright.make.profile import AHEAD, outer_radius, part_section, parts, passage
+from shadewright.make.profile import AHEAD, GRID, outer_radius, part_section, parts, passage
 from shadewright.make.rim import rounded_edge, under_edge
 from shadewright.make.seat import (
     WEB,
@@ -41,9 +41,6 @@ from shadewright.make.tunnel import grip_tunnel, screw_tunnel
 from shadewright.model.hood import Build, SeatKind
 from shadewright.model.shape import Array, HoodShape, Rim, RoundHood, RoundWall, TunnelHood
 
-GRID = 2.0**-12
-"""Spacing of the grid on which vertices lie, mm. A 32-bit number holds its multiples exactly up to 4096 mm.
-"""
 MERGE = 2.0**-11
 """Slivers narrower than this are merged away before vertices are put on the grid, mm."""
 CRUMB = 1e-3
@@ -296,7 +293,7 @@ def _on_grid(body: Any, tolerance: float, apart: bool) -> tuple[Array, NDArray[n
     The second round merges what the grid has made fall together; it keeps a subset of the vertices, so they stay on
     the grid. With `apart`, vertices that still fall together are moved apart.
     """
-    for _ in range(2):
+    for _ in range(2 if tolerance > 0.0 else 1):
         mesh = (body.simplify(tolerance) if tolerance > 0.0 else body).to_mesh64()
         vertices = np.round(np.asarray(mesh.vert_properties)[:, :3] / GRID) * GRID + 0.0
         faces = np.array(mesh.tri_verts, dtype=np.int64)

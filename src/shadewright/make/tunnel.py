@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import manifold3d as m3
 import numpy as np
 
-from shadewright.make.profile import HAIR
+from shadewright.make.profile import GRID, HAIR
 from shadewright.make.seat import (
     LEAST_WALL,
     LEDGE,
@@ -59,25 +60,66 @@ def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, 
     )
 
 
-def lips(hood: TunnelHood, thickness: float, rounding: float, *, bottom: float) -> Any:
+@dataclass(frozen=True)
+class Frame:
+    """The tunnel's numbers, mm, on the file's grid, so that faces meant to lie in one plane do so exactly.
+
+    `width` and `height` are half of the inside's, a hair wider; `depth` are the lips in the order right, top, left,
+    bottom, a hair lower.
+    """
+
+    width: float
+    height: float
+    thickness: float
+    rounding: float
+    depth: tuple[float, float, float, float]
+
+    @property
+    def outside(self) -> tuple[float, float]:
+        """Half-width and half-height over all."""
+        return self.width + self.thickness, self.height + self.thickness
+
+    @property
+    def corner(self) -> float:
+        """Distance of the outermost edge from the axis."""
+        return math.hypot(*self.outside)
+
+
+def frame_of(hood: TunnelHood, thickness: float, rounding: float) -> Frame:
+    """The frame of a tunnel with walls of `thickness`, edges rounded with `rounding`, mm."""
+
+    def up(value: float) -> float:
+        return math.ceil(value / GRID) * GRID
+
+    def down(value: float) -> float:
+        return math.floor(value / GRID) * GRID
+
+    rim = hood.rim
+    right, top, left, bottom = (down(lip - HAIR) for lip in (rim.right, rim.top, rim.left, rim.bottom))
+    return Frame(
+        width=up(hood.wall.half_width + HAIR),
+        height=up(hood.wall.half_height + HAIR),
+        thickness=up(thickness),
+        rounding=up(rounding),
+        depth=(right, top, left, bottom),
+    )
+
+
+def lips(frame: Frame, *, bottom: float) -> Any:
     """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips."""
-    width, height = hood.wall.half_width + HAIR, hood.wall.half_height + HAIR
-    depth = {side: getattr(hood.rim, side) - HAIR for side in ("right", "top", "left", "bottom")}
-    overlap = 2.0 * rounding + 0.2
+    width, height, rounding = frame.width, frame.height, frame.rounding
+    (wide, high), (right, top, left, low) = frame.outside, frame.depth
+    overlap = 2.0 * rounding + 0.25
     parts = []
-    for side, sign in (("right", 1.0), ("left", -1.0)):
-        x = _span(width, width + thickness, sign)
-        parts.append(rounded_box(x, (-height, height), (bottom, depth[side]), rounding))
-    for side, sign in (("top", 1.0), ("bottom", -1.0)):
-        y = _span(height, height + thickness, sign)
-        parts.append(rounded_box((-width, width), y, (bottom, depth[side]), rounding))
-    for side, sx in (("right", 1.0), ("left", -1.0)):
-        for other, sy in (("top", 1.0), ("bottom", -1.0)):
-            z = (bottom, min(depth[side], depth[other]))
-            x, y = _span(width, width + thickness, sx), _span(height - overlap, height + thickness, sy)
-            parts.append(rounded_box(x, y, z, rounding))
-            x, y = _span(width - overlap, width + thickness, sx), _span(height, height + thickness, sy)
-            parts.append(rounded_box(x, y, z, rounding))
+    for depth, sign in ((right, 1.0), (left, -1.0)):
+        parts.append(rounded_box(_span(width, wide, sign), (-height, height), (bottom, depth), rounding))
+    for depth, sign in ((top, 1.0), (low, -1.0)):
+        parts.append(rounded_box((-width, width), _span(height, high, sign), (bottom, depth), rounding))
+    for side, sx in ((right, 1.0), (left, -1.0)):
+        for other, sy in ((top, 1.0), (low, -1.0)):
+            z = (bottom, min(side, other))
+            parts.append(rounded_box(_span(width, wide, sx), _span(height - overlap, high, sy), z, rounding))
+            parts.append(rounded_box(_span(width - overlap, wide, sx), _span(height, high, sy), z, rounding))
     return joined(parts)
 
 
@@ -99,9 +141,9 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
     if lowest < 0.0:
         raise too_low("ring seat", lowest, 0.0)
     web = web_thickness(thickness)
-    outside = (hood.wall.half_width + thickness, hood.wall.half_height + thickness)
-    corner = math.hypot(*outside)
-    walls = lips(hood, thickness, rounding, bottom=-0.5 * min(web, grip.length))
+    frame = frame_of(hood, thickness, rounding)
+    outside, corner, least = frame.outside, frame.corner, min(frame.width, frame.height)
+    walls = lips(frame, bottom=-0.5 * min(web, grip.length))
 
     # Behind the seat plane: the ring, and a collar under what the ring does not carry, its underside at 45
     # degrees.
@@ -114,12 +156,11 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
     cuts = [grip_bore(grip)]
 
     # Ahead of it: a roof over what is inside the ring but outside the tunnel.
-    least = min(hood.wall.half_width, hood.wall.half_height)
     step = grip.inner - least
     notes = [stop_note(step, grip.length)]
     top = 0.0
     if step > 0.0:
-        ahead, top, cone, flat = _roof(hood, grip.inner - LEDGE, grip.outer, web, room, segments)
+        ahead, top, cone, flat = _roof(frame, grip.inner - LEDGE, grip.outer, web, room, segments)
         parts.append(ahead)
         cuts += cone
         if room < LEAST_WALL:
@@ -131,12 +172,11 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
 
 
 def _roof(
-    hood: TunnelHood, ledge: float, outer: float, web: float, room: float, segments: int
+    frame: Frame, ledge: float, outer: float, web: float, room: float, segments: int
 ) -> tuple[Any, float, list[Any], bool]:
     """The roof inside radius `outer`, less the tunnel: (solid, top outside, cuts, whether it is flat)."""
-    width, height = hood.wall.half_width + HAIR, hood.wall.half_height + HAIR
-    least = min(width, height)
-    hole = _slab(width, height, -1.0, FAR)
+    least = min(frame.width, frame.height)
+    hole = _slab(frame.width, frame.height, -1.0, FAR)
     line = outer + web
     if line - least <= room and ledge > least:
         section = roof(0.8 * least, outer, web)
@@ -153,10 +193,9 @@ def screw_tunnel(
     if room < LEAST_WALL:
         raise too_low("threaded seat", lowest, LEAST_WALL + rounding)
     web = web_thickness(thickness)
-    outside = (hood.wall.half_width + thickness, hood.wall.half_height + thickness)
-    corner = math.hypot(*outside)
-    least = min(hood.wall.half_width, hood.wall.half_height)
-    walls = lips(hood, thickness, rounding, bottom=0.0)
+    frame = frame_of(hood, thickness, rounding)
+    outside, corner, least = frame.outside, frame.corner, min(frame.width, frame.height)
+    walls = lips(frame, bottom=0.0)
     opening = area([(0.0, 0.0), (screw.bore, 0.0), (screw.bore + FAR, FAR), (0.0, FAR)])
 
     # A funnel from the bore out to the tunnel, or a flat flange where the lips leave no room for one.
@@ -183,7 +222,7 @@ def screw_tunnel(
     cuts = [screw_bore(screw), *outer_cuts]
     top = max(reach, web)
     if least < screw.bore:
-        ahead, above_roof, cone, flat = _roof(hood, screw.bore, screw.face, web, room, segments)
+        ahead, above_roof, cone, flat = _roof(frame, screw.bore, screw.face, web, room, segments)
         top = max(top, above_roof)
         shell.append(ahead)
         cuts += cone

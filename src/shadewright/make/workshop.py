@@ -74,7 +74,7 @@ def make_files(
     Everything is written to a temporary folder beside the results, checked as read back, and moved into place together.
     Raises MakeError where the hood cannot be made as asked or a check fails, FileError where `out` cannot be written.
     """
-    seat_diameter, thread, notes = _seat(job, document)
+    seat_diameter, thread, notes = seat_of(job, document)
     try:
         out.mkdir(parents=True, exist_ok=True)
         folder = Path(tempfile.mkdtemp(prefix=f".{stem}-", dir=out))
@@ -103,7 +103,7 @@ def make_files(
     return Made(tuple(files), report, tuple(bench.sentences))
 
 
-def _seat(job: Job, document: Hood) -> tuple[float, str | None, list[str]]:
+def seat_of(job: Job, document: Hood) -> tuple[float, str | None, list[str]]:
     """Seat diameter in mm, thread, and what had to be assumed. Raises MakeError."""
     build = document.build
     if build.seat is SeatKind.THREAD:

@@ -14,6 +14,8 @@ from shadewright.clearance.loss import SensorView, sensor_view
 from shadewright.design.fit import Fitting, fit
 from shadewright.design.weigh import Weighing, sky_maps
 from shadewright.light.share import light_map
+from shadewright.make.solid import build_hood
+from shadewright.make.workshop import seat_of
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood, RimPart, RimShape, WallPart
 from shadewright.model.lens import Lens
@@ -27,6 +29,7 @@ from shadewright.show.rim import rim_figure
 from shadewright.show.section import section_figure
 from shadewright.show.sensor import sensor_figure
 from shadewright.show.sky import sky_figure
+from shadewright.show.solid_view import solid_figure
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -156,8 +159,18 @@ def all_pictures(
         plain = RoundHood(shape.wall, Rim.plain(shape.rim.shallowest))
         maps = {"no hood": maps["no hood"], "plain": light_map(beams[0], plain), document.name: maps[document.name]}
     files += save(sky_figure(maps, frames=[beams[0].frame]), named("sky"))
+    if not isinstance(shape, MeshHood):
+        progress("solid", 0.9)
+        files += _solid_of(job, document, shape, named("solid"))
     progress("done", 1.0)
     return files
+
+
+def _solid_of(job: Job, document: Hood, shape: RoundHood | TunnelHood, path: Path) -> list[Path]:
+    """The solid as it would be made. Raises MakeError where it cannot be."""
+    seat_diameter, thread, _notes = seat_of(job, document)
+    solid = build_hood(shape, document.build, seat_diameter=seat_diameter, thread=thread, name=document.name)
+    return save(solid_figure(solid.vertices, solid.faces, title=document.name), path)
 
 
 def _rim_of(job: Job, document: Hood, shape: RoundHood, path: Path) -> list[Path]:
