@@ -12,7 +12,6 @@ from common import beams, best_of, heading
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
 import oracle
 from lenses import reference
-
 from shadewright.clearance.keepout import keep_out, pupil_only_rim
 from shadewright.model.shape import RoundWall
 

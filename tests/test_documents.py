@@ -209,9 +209,9 @@ WRITTEN = {
     **{f"hood-{name}": text for name, text in FULL_HOODS.items()},
     "lens-every-field": GOOD["lens.toml"],
     "camera-every-field": GOOD["camera.toml"],
-    "lens-measured": GOOD["lens.toml"].replace(
-        'kind = "rectilinear"', 'kind = "measured"\ncoefficients = [-0.0523, 0.0041]'
-    ),
+    "lens-measured": GOOD["lens.toml"]
+    .replace('kind = "rectilinear"', 'kind = "measured"\ncoefficients = [-0.0523, 0.0041]')
+    .replace("radius = 32.0 }", "radius = 32.0, decentre = [0.5, -0.25] }"),
     "camera-format": GOOD["camera.toml"].replace("\nframe = [36.0, 24.0]", '\nformat = "135"'),
     "camera-odd-text": GOOD["camera.toml"].replace('"the usual one"', '"a \\"b\\" \\\\ c\\n# d\\t\\u0000 ü 星"'),
 }
@@ -310,7 +310,7 @@ def test_any_rim_of_points_reads_back_as_it_was_written(
     tenths: list[int], fit: Fit, seat: SeatKind, allowance: int, name: str
 ) -> None:
     every = sorted({*tenths, *range(0, 3600, 300)})
-    points = tuple((tenth / 10, 20 + (tenth % 977) / 1000) for tenth in every)
+    points = tuple((tenth / 10, (20_000 + tenth % 977) / 1000) for tenth in every)
     hood = Hood(
         document="hood", version=1, name=name, rim=RimPart(points=points), wishes=Wishes(allowance=allowance / 10),
         build=Build(fit=fit, seat=seat),
@@ -504,13 +504,13 @@ def test_a_schema_refuses_what_the_reader_refuses_by_type_range_or_name() -> Non
     for case in CASES:
         for name, text in case.files.items():
             kind = name.removesuffix(".toml")
-            if kind not in KINDS or not isinstance(text, str) or "based_on" in text:
+            if kind not in KINDS or not isinstance(text, str) or "based_on" in text or len(text) > 200_000:
                 continue
             try:
                 tree = tomllib.loads(text)
             except (ValueError, RecursionError):
                 continue
-            if len(str(case.files)) > 200_000 or not (codes := error_codes(tree, KINDS[kind]) - beyond):
+            if not (codes := error_codes(tree, KINDS[kind]) - beyond):
                 continue
             refused += 1
             assert faults(tree, SCHEMAS[kind], SCHEMAS[kind]), f"{case.id} passes the schema but not the reader: {codes}"
@@ -522,7 +522,9 @@ def error_codes(tree: dict[str, Any], model: type[Part]) -> set[str]:
     try:
         model.model_validate(tree)
     except ValidationError as error:
-        return {entry["type"] for entry in error.errors()}
+        # A list whose entries were refused is called too short as well, at the end.
+        found = error.errors()
+        return {entry["type"] for entry in found if len(found) == 1 or entry["type"] != "too_short"}
     return set()
 
 
@@ -693,15 +695,11 @@ def spelt(value: Any) -> Any:
 
 @given(st.binary(max_size=300) | st.text(max_size=300).map(lambda text: text.encode("utf-8", "surrogatepass")))
 @settings(max_examples=300, deadline=None)
-def test_any_bytes_are_refused_in_one_sentence(content: bytes) -> None:
-    # Written by hand, since a folder for every example would be slow.
-    path = Path("/dev/shm" if Path("/dev/shm").is_dir() else ".") / f"shadewright-{id(test_any_bytes_are_refused_in_one_sentence)}"
+def test_any_bytes_are_refused_in_one_sentence(tmp_path_factory: pytest.TempPathFactory, content: bytes) -> None:
+    path = tmp_path_factory.getbasetemp() / "any-bytes.toml"
     path.write_bytes(content)
-    try:
-        with pytest.raises((DocumentError, FileError)) as refused:
-            read_lens(path)
-    finally:
-        path.unlink()
+    with pytest.raises((DocumentError, FileError)) as refused:
+        read_lens(path)
     assert str(refused.value).isprintable()
     assert str(refused.value).endswith(".")
 

@@ -82,9 +82,7 @@ def test_a_longer_lip_weighs_more_by_the_volume_of_the_added_plate() -> None:
     wall, thickness = TunnelWall(46.0, 40.0), 2.0
 
     def lips(right: float, top: float) -> float:
-        return made(
-            TunnelHood(wall, TunnelRim(right, top, 20.0, 20.0)), plain_build(thickness=thickness)
-        ).volume
+        return made(TunnelHood(wall, TunnelRim(right, top, 20.0, 20.0)), plain_build(thickness=thickness)).volume
 
     base = lips(20.0, 20.0)
     assert lips(30.0, 20.0) - base == pytest.approx(10.0 * thickness * 80.0, rel=1e-3)
@@ -176,9 +174,7 @@ def test_a_tunnel_stays_under_its_lips_and_outside_its_walls(name: str) -> None:
 def test_rims_of_many_points_are_replaced_by_lower_ones() -> None:
     generator = np.random.default_rng(5)
     azimuth = np.sort(generator.choice(36_000, 9000, replace=False)) / 100.0
-    rim = Rim.from_arrays(
-        azimuth, 20.0 + 3.0 * np.sin(np.radians(3.0 * azimuth)) + 0.2 * generator.random(9000)
-    )
+    rim = Rim.from_arrays(azimuth, 20.0 + 3.0 * np.sin(np.radians(3.0 * azimuth)) + 0.2 * generator.random(9000))
     solid = made(RoundHood(WALLS["tube"], rim), segments=120)
     assert -0.3 < height_above_rim(surface_points(solid), rim) < 0.0
 
@@ -241,9 +237,7 @@ def test_the_index_mark_is_on_top_outside_and_small() -> None:
 def test_the_foot_on_the_bed_is_chamfered() -> None:
     def widest_at_bed(spread: float) -> float:
         build = Build.model_validate({"printer": {"first_layer_spread": spread}})
-        radius, _, z = cylindrical(
-            made(RoundHood(WALLS["tube like the seat"], RIMS["plain"]), build).vertices
-        )
+        radius, _, z = cylindrical(made(RoundHood(WALLS["tube like the seat"], RIMS["plain"]), build).vertices)
         return float(radius[z < z.min() + 1e-6].max())
 
     assert widest_at_bed(0.0) - widest_at_bed(0.3) == pytest.approx(0.3, abs=1e-3)
@@ -344,9 +338,7 @@ def test_the_same_hood_is_made_the_same_again() -> None:
         (MeshHood(np.zeros((3, 3)), np.zeros((1, 3), dtype=np.int64)), {}, "given as a mesh already"),
     ],
 )
-def test_what_cannot_be_made_is_said_plainly(
-    hood: HoodShape, wishes: dict[str, object], sentence: str
-) -> None:
+def test_what_cannot_be_made_is_said_plainly(hood: HoodShape, wishes: dict[str, object], sentence: str) -> None:
     with pytest.raises(MakeError, match=sentence):
         made(hood, Build.model_validate(wishes))
 

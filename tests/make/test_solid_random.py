@@ -51,9 +51,7 @@ def walls(draw: st.DrawFn) -> RoundWall:
     thickness=st.sampled_from([0.8, 2.0, 4.0]),
     rounding=st.sampled_from([0.0, 0.6, 5.0]),
 )
-def test_any_rim_on_any_wall(
-    wall: RoundWall, rim: Rim, seat: SeatKind, thickness: float, rounding: float
-) -> None:
+def test_any_rim_on_any_wall(wall: RoundWall, rim: Rim, seat: SeatKind, thickness: float, rounding: float) -> None:
     build = Build(seat=seat, thickness=thickness, rim_rounding=rounding, seat_length=14.0)
     # The rim is lifted so that every seat and rounding finds its room under it.
     rim = rim.moved(0.5 * thickness)

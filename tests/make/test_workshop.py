@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from lenses import camera, hood, prime, zoom
 
+from lenses import camera, hood, prime, zoom
 from shadewright.clearance.check import check
 from shadewright.design.fit import fit
 from shadewright.errors import FileError, MakeError

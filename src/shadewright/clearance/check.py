@@ -115,7 +115,7 @@ def check(
         deeper=deeper,
         turn=turn,
         tightest=tightest,
-        accessories=tuple(_stack(job, settings, accessories)),
+        accessories=tuple(stack_sentences(job, settings, accessories)),
         warnings=(),
     )
 
@@ -314,7 +314,7 @@ def _aperture_range(job: Job, shape: HoodShape, margin: Margin) -> ClearRange:
     return ClearRange("f-number", "", clear, smallest, False)
 
 
-def _stack(job: Job, settings: Sequence[Setting], accessories: Sequence[Accessory]) -> list[str]:
+def stack_sentences(job: Job, settings: Sequence[Setting], accessories: Sequence[Accessory]) -> list[str]:
     """Whether filters and step rings show by themselves, one sentence each."""
     sentences = []
     z = 0.0

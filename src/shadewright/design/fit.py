@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from shadewright.clearance.check import stack_sentences
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
 from shadewright.clearance.loss import WorstLoss, worst_loss
 from shadewright.design import rims
@@ -92,13 +93,14 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         if hood.rim.shape not in (RimShape.PETAL, RimShape.TUNNEL):
             raise FitError(f'rim.shape = "{hood.rim.shape}" does not go with a wall of shape "tunnel"; use "tunnel".')
         shape_wanted = RimShape.TUNNEL
-    require_room(work, wall)
+    require_room(work, wall, hood.accessory)
     progress("settings", 0.0)
     if hood.wall is None:
         part, wall, settings, keepout = _wide_enough(work, part, hood, warnings)
     else:
         settings, keepout = _settled(work, wall, hood)
     warnings += _notes(work, settings)
+    warnings += [s for s in stack_sentences(work, work.resolved.settings, hood.accessory) if "shows by itself" in s]
     progress("rim", 0.3)
     if hood.wishes.allowance > 0:
         scale, shape, worst = _allowed(work, settings, wall, hood, shape_wanted, progress)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from shadewright.errors import FitError
-from shadewright.model.hood import RimShape, WallPart, WallShape
+from shadewright.model.hood import Accessory, RimShape, WallPart, WallShape
 from shadewright.model.lens import SeatPlace
 from shadewright.model.shape import TunnelWall, Wall
 from shadewright.optics.beam import Job
@@ -36,8 +37,8 @@ def default_wall(job: Job, shape: RimShape) -> WallPart:
     return WallPart(shape=WallShape.TUBE, inner_diameter=inside)
 
 
-def require_room(job: Job, wall: Wall) -> None:
-    """Refuse a wall that the lens's front would strike. Raises FitError."""
+def require_room(job: Job, wall: Wall, accessories: Sequence[Accessory] = ()) -> None:
+    """Refuse a wall that the lens's front, or a filter on it, would strike. Raises FitError."""
     rim = job.lens.front.rim_diameter / 2
     if job.lens.seat.on is SeatPlace.THREAD:
         return
@@ -51,3 +52,9 @@ def require_room(job: Job, wall: Wall) -> None:
             f"wall: the front rim is {2 * rim:g} mm across and the hood only {2 * inside:g} mm inside where the front "
             f"moves; give an inside of at least {inside_needed(job):g} mm."
         )
+    for accessory in accessories:
+        if accessory.outer_diameter > 2 * inside:
+            raise FitError(
+                f'accessory "{accessory.name}" is {accessory.outer_diameter:g} mm across and the hood only {2 * inside:g} mm '
+                "inside; give a wider wall."
+            )

@@ -38,6 +38,8 @@ LAYER_SHARE = 0.5
 """Strength across printed layers, as a share of that along them (common practice, no source)."""
 PETAL_GAIN = 0.1
 """What a shaped rim must gain over a plain one to be worth its lobes, stops (a choice of this project)."""
+PETAL_SHARE = 0.05
+"""And what it must keep out beyond a plain one, as a share of the light from outside the frame (a choice likewise)."""
 TUNNEL_GAIN = 0.3
 """What a tunnel must gain over a petal hood to be worth its width, stops (a choice of this project)."""
 
@@ -253,7 +255,7 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
     """The choice and its reasons.
 
     A hood that breaks under a push is out. Then what a candidate gains over the plain hood is worth its extra length
-    only from PETAL_GAIN on; a tunnel must beat a petal by TUNNEL_GAIN, since it is wider, neither reverses for storage nor
+    only from PETAL_GAIN and PETAL_SHARE on; a tunnel must beat a petal by TUNNEL_GAIN, since it is wider, neither reverses for storage nor
     screws on.
     """
     named = {entry.name: entry for entry in candidates}
@@ -280,10 +282,11 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
             choice = "petal"
     if plain is not None and choice != "plain":
         gain = gain_stops(named[choice].let_in, plain.let_in)
-        if gain < PETAL_GAIN and "plain" in sound:
+        share = plain.let_in - named[choice].let_in
+        if (gain < PETAL_GAIN or share < PETAL_SHARE) and "plain" in sound:
             reasons.append(
-                f"The {choice} hood would gain only {gain:.2f} stop over a plain one: the plain hood is stronger, turns "
-                "freely and is chosen."
+                f"The {choice} hood would gain only {gain:.2f} stop over a plain one, {share:.1%} of the light from outside "
+                "the frame: the plain hood is stronger, turns freely and is chosen."
             )
             choice = "plain"
         else:
