@@ -937,7 +937,12 @@ def _meshes() -> list[Case]:
 
 def _commands() -> list[Case]:
     help_ = "shadewright --help"
-    out = ("fit", "lens.toml", "camera.toml", "hood.toml", "--out")
+    given = {"hood.toml": edited("hood.toml", 'shape = "petal"', "depth = 5.0"), "taken": "a file"}
+
+    def into_a_file(command: tuple[str, ...], blames: str) -> Case:
+        return Case(f"command-{command[0]}-into-a-file", ("folder", "choose another"), blames, given,
+                    (*command[:-1], "taken"))  # fmt: skip
+
     return [
         Case("command-unknown", ("fitt", help_), None, command=("fitt",)),
         Case("command-none", ("command", help_), None, command=()),
@@ -946,13 +951,19 @@ def _commands() -> list[Case]:
         Case("command-check-without-hood", ("hood", help_), None, command=("check", "lens.toml", "camera.toml")),
         Case("command-too-many", ("more.toml", help_), None, command=(*FIT[:4], "more.toml")),
         Case("command-option-unknown", ("--outt", "--out", help_), None, command=(*FIT[:4], "--outt", "out")),
-        Case("command-out-without-folder", ("--out", help_), None, command=out),
+        Case("command-out-without-folder", ("--out", help_), None, command=FIT[:5]),
         Case("command-paper-unknown", ("--paper", "a5", "a4", "letter", help_), None, command=(*MAKE, "--paper", "a5")),
         Case("command-new-unknown", ("spoon", "lens", "camera", "hood", help_), None, command=("new", "spoon")),
         Case("command-schema-unknown", ("spoon", "lens", "camera", "hood", help_), None, command=("schema", "spoon")),
         Case("command-new-over-a-file", ("exists already", "--force"), "lens.toml", command=("new", "lens", "lens.toml")),
         Case("command-new-over-a-folder", ("is a folder",), "kept", command=("new", "lens", "kept", "--force"),
              prepare=lambda place: (place / "kept").mkdir()),
+        into_a_file(FIT, "taken/tern-shade.toml"),
+        into_a_file(CHECK, "taken/tern-shade.check.json"),
+        into_a_file(WEIGH, "taken/tern-shade.weigh.json"),
+        into_a_file(MAKE, "taken"),
+        into_a_file(SHOW, "taken/tern-shade-section.svg"),
+        into_a_file(("demo", "--out", "out"), "taken/documents/camera.toml"),
         Case("command-new-inside-a-file", ("a file and not a folder",), "camera.toml/new.toml",
              command=("new", "lens", "camera.toml/new.toml")),
     ]  # fmt: skip

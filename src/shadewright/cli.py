@@ -197,11 +197,11 @@ def check(
     files: list[Path] = []
     if out is not None:
         from shadewright.files import write_whole
-        from shadewright.show.gallery import sensor_picture
+        from shadewright.show.gallery import verdict_picture
 
         stem = _stem(document.name)
         files.append(write_whole(out / f"{stem}.check.json", json.dumps(report, indent=1, allow_nan=False) + "\n"))
-        files += sensor_picture(work, shape, out / f"{stem}-sensor", allowance=document.wishes.allowance)
+        files += verdict_picture(work, shape, verdict, out / f"{stem}-sensor")
     if as_json:
         _print_json(report)
     else:

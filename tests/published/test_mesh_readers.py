@@ -15,9 +15,9 @@ from lxml import etree
 sys.path.insert(0, str(Path(__file__).parents[1] / "make"))
 from solid_cases import SEAT_DIAMETER, SEATS, THREAD, all_hoods
 
-from shadewright.make.inspect import inspect_mesh
+from shadewright.make.inspect import count_bodies
 from shadewright.make.meshfiles import read_3mf, read_stl, stl_bytes, threemf_bytes
-from shadewright.make.solid import Solid, build_hood, fit_ring
+from shadewright.make.solid import Solid, build_hood, enclosed_volume, fit_ring, is_closed
 from shadewright.model.hood import Build, SeatKind
 
 # Names and values fixed by the open 3MF Core Specification and the Open Packaging Conventions it builds on.
@@ -32,10 +32,10 @@ def solids() -> dict[str, Solid]:
     """Every seat on every wall under every rim, coarse, and the fit rings."""
     made = {}
     for seat in SEATS:
-        build = Build(seat=seat)
+        build = Build(seat=seat, seat_length=11.0)
         for name, hood in all_hoods().items():
-            made[f"{seat}, {name}"] = build_hood(hood, build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=36)
-        made[f"{seat}, fit ring"] = fit_ring(build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=36)
+            made[f"{seat}, {name}"] = build_hood(hood, build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=24)
+        made[f"{seat}, fit ring"] = fit_ring(build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=24)
     return made
 
 
@@ -52,8 +52,9 @@ def test_every_hood_is_one_watertight_body_to_both_readers(tmp_path: Path) -> No
             path = tmp_path / f"hood.{kind}"
             path.write_bytes(content)
             own = read_stl(path) if kind == "stl" else read_3mf(path)
-            found = inspect_mesh(own.vertices, own.faces)
-            assert (found.closed, found.oriented, found.bodies) == (True, True, 1), (name, kind)
+            assert is_closed(own.faces), (name, kind)
+            assert count_bodies(own.faces, len(own.vertices)) == 1, (name, kind)
+            assert enclosed_volume(own.vertices, own.faces) == pytest.approx(solid.volume, rel=1e-9), (name, kind)
             # Seat coordinates mirror the file's; size, area and volume are the same in both.
             assert np.ptp(own.vertices, axis=0) == pytest.approx(mesh.extents, abs=1e-9)
 

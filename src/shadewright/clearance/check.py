@@ -26,6 +26,8 @@ RIM_STEP = 0.25
 """Degrees between the places at which a rim is compared with the keep-out; the rim's own points are added."""
 TOUCH = 1e-3
 """A rim within this of the keep-out's edge, mm, counts as clear: far below what can be made or seen."""
+STEPS = 8
+"""Intervals between neighbouring listed settings at which a hood is checked."""
 POSITIONS = 61
 """Places along a zoom or focus range at which it is judged."""
 
@@ -84,7 +86,7 @@ def check(
     accessories: Sequence[Accessory] = (),
     margin: Margin = NO_MARGIN,
     allowance: float = 0.0,
-    steps: int = 8,
+    steps: int = STEPS,
     progress: Progress = lambda _step, _share: None,
 ) -> Verdict:
     """Check a hood against a lens on a camera at every setting. Raises OpticsError, FitError."""

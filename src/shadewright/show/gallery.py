@@ -9,8 +9,9 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from shadewright.clearance.check import STEPS, Verdict
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
-from shadewright.clearance.loss import SensorView, sensor_view
+from shadewright.clearance.loss import sensor_view
 from shadewright.design.fit import Fitting, fit
 from shadewright.design.weigh import Weighing, sky_maps
 from shadewright.light.share import light_map
@@ -34,6 +35,8 @@ from shadewright.show.solid_view import solid_figure
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
+MOST_VIEWS = 3
+"""Settings shown of a checked hood."""
 TOO_DEEP = 8.0
 """How much deeper the hood of the picture "before" is, mm: what a rim a little too deep would cost."""
 
@@ -83,15 +86,32 @@ def _deeper(shape: HoodShape) -> HoodShape:
 
 
 def sensor_picture(job: Job, shape: HoodShape, path: Path, *, allowance: float) -> list[Path]:
-    """The sensor's view of a hood, beside that of one a little too deep."""
+    """The sensor's view of a hood at the shortest and longest focal length, beside that of one a little too deep."""
     beams = [job.beam(setting) for setting in telling_settings(job)]
-    after = [sensor_view(beam, shape) for beam in beams]
-    before: list[SensorView] = [sensor_view(beam, _deeper(shape)) for beam in beams]
     figure = sensor_figure(
-        before, after, allowance=allowance, names=(f"{TOO_DEEP:g} mm deeper", "This hood"),
-        title="What the sensor sees of the hood",
-    )  # fmt: skip
+        [sensor_view(beam, _deeper(shape)) for beam in beams],
+        [sensor_view(beam, shape) for beam in beams],
+        allowance=allowance,
+        names=(f"{TOO_DEEP:g} mm deeper", "This hood"),
+    )
     return save(figure, path)
+
+
+def verdict_picture(job: Job, shape: HoodShape, verdict: Verdict, path: Path) -> list[Path]:
+    """The sensor's view of a checked hood where it loses most, or at the listed settings where it loses nothing.
+
+    Of a setting with an uncertain pupil the worst case is shown, as it is judged.
+    """
+    settings = list(job.resolved.settings)
+    if verdict.shows:
+        every = job.swept(STEPS)
+        order = np.argsort([-entry.worst.stops for entry in verdict.settings], kind="stable")
+        settings = [every[k] for k in order[:MOST_VIEWS]]
+    views = []
+    for setting in settings[:MOST_VIEWS]:
+        cases = [sensor_view(job.beam(variant), shape) for variant in job.variants(setting)]
+        views.append(max(cases, key=lambda view: float(np.nan_to_num(view.worst))))
+    return save(sensor_figure([], views, allowance=verdict.allowance, names=("", "This hood")), path)
 
 
 def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighing, path: Path) -> list[Path]:
