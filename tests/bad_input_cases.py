@@ -211,8 +211,8 @@ def _missing() -> list[Case]:
              prepare=lambda place: (place / "lens.toml").symlink_to("gone.toml")),
         Case("file-is-a-link-to-itself", ("cannot be read",), "lens.toml", {"lens.toml": None},
              prepare=lambda place: (place / "lens.toml").symlink_to("lens.toml")),
-        Case("file-over-the-limit", ("1,000,646 bytes", "more than the 1,000,000", "smaller file"), "lens.toml",
-             {"lens.toml": LENS + "# padding\n" * 100_000}),
+        Case("file-over-the-limit", ("1,000,001 bytes", "more than the 1,000,000", "smaller file"), "lens.toml",
+             {"lens.toml": LENS.ljust(1_000_001, "#")}),
         Case("file-sparse-giant", ("3,000,000,000 bytes", "smaller file"), "camera.toml",
              prepare=lambda place: os.truncate(place / "camera.toml", 3_000_000_000)),
     ]  # fmt: skip
@@ -252,6 +252,7 @@ def _texts() -> list[Case]:
         lens_text("table-of-many-parts", "[" + '"a" . ' * 100_000 + "a]", "more than 64 parts"),
         lens_text("brace-name-of-many-parts", "x = { " + "'a'." * 100 + "a = 1 }", "more than 64 parts"),
         lens_text("name-of-twenty-parts", "a." * 20 + "a = 1", "nested more than 12 deep"),
+        lens_text("list-of-60000", "state = [" + "{}," * 60_000 + "]", "a list of 60,000 entries", "at most 50,000"),
         lens_text("number-of-5000-digits", "version = " + "1" * 5000, "thousands of digits"),
     ]
 

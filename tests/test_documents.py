@@ -725,17 +725,17 @@ def test_any_tables_are_refused_in_one_sentence(kind: str, extra: dict[str, Any]
     [
         "a." * 450_000 + "a = 1", "[" + "a." * 450_000 + "a]", "[[" + "'a'. " * 180_000 + "a]]", "x = {" + "a." * 400_000 + "a = 1}",
         ("a." * 60 + "a = 1\n") * 8000, '"\\' * 450_000, ' "' * 450_000, "'" * 900_000, "a = [" + "[],\n" * 220_000, "a" * 900_000,
-        "a = 0x" + "f" * 900_000, "a = " + "1" * 900_000, "state = [" + "{}," * 300_000 + "]",
+        "a = 0x" + "f" * 900_000, "a = " + "1" * 900_000, "state = [" + "{}," * 300_000 + "]", "state = [" + "{}," * 50_000 + "]",
         "[front]\nrim_diameter = [" + "'a'," * 240_000 + "]",
     ],
     ids=lambda text: re.sub(r"\s+", "", text[:12]),
 )  # fmt: skip
 def test_no_document_of_permitted_size_takes_long_to_refuse(text: str) -> None:
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(DocumentError) as refused:
         parse_document('document = "lens"\n' + text, Lens, name="test")
     assert is_one_sentence(str(refused.value))
-    assert time.perf_counter() - started < 5.0
+    assert time.process_time() - started < 3.0
 
 
 @pytest.mark.parametrize(

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from solid_cases import SEAT_DIAMETER, THREAD, cylindrical, height_above_rim, surface_points
+from solid_cases import cylindrical, height_above_rim, surface_points
 
-from shadewright.make.inspect import inspect_mesh
+from shadewright.make.inspect import count_bodies
 from shadewright.make.rim import lowered
-from shadewright.make.solid import build_hood
+from shadewright.make.solid import build_hood, is_closed
 from shadewright.model.hood import Build, SeatKind
+from shadewright.model.lens import thread_size
 from shadewright.model.shape import Rim, RoundHood, RoundWall
 
 HEIGHTS = st.floats(min_value=2.5, max_value=45.0, allow_nan=False)
@@ -43,29 +45,49 @@ def walls(draw: st.DrawFn) -> RoundWall:
     return RoundWall(tuple(z), tuple(radius))
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(
-    wall=walls(),
-    rim=rims(),
-    seat=st.sampled_from([SeatKind.SLIP_ON, SeatKind.SLIP_ON, SeatKind.CLAMP, SeatKind.THREAD]),
-    thickness=st.sampled_from([0.8, 2.0, 4.0]),
-    rounding=st.sampled_from([0.0, 0.6, 5.0]),
-)
-def test_any_rim_on_any_wall(wall: RoundWall, rim: Rim, seat: SeatKind, thickness: float, rounding: float) -> None:
-    build = Build(seat=seat, thickness=thickness, rim_rounding=rounding, seat_length=14.0)
+@st.composite
+def builds(draw: st.DrawFn) -> Build:
+    """Seats of every kind, walls from thin to thick, edges from sharp to as round as the wall allows."""
+    return Build(
+        seat=draw(st.sampled_from(list(SeatKind))),
+        thickness=draw(st.sampled_from([0.8, 2.0, 4.0])),
+        rim_rounding=draw(st.sampled_from([0.0, 0.6, 5.0])),
+        seat_length=14.0,
+    )
+
+
+def check(wall: RoundWall, rim: Rim, build: Build, seat_diameter: float, thread: str) -> None:
+    """The hood is one closed body, under its rim, outside its wall."""
     # The rim is lifted so that every seat and rounding finds its room under it.
-    rim = rim.moved(0.5 * thickness)
-    hood = RoundHood(wall, rim)
-    solid = build_hood(hood, build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=60)
-    found = inspect_mesh(solid.vertices, solid.faces)
-    assert (found.closed, found.oriented, found.bodies) == (True, True, 1)
+    rim = rim.moved(0.5 * build.thickness)
+    solid = build_hood(RoundHood(wall, rim), build, seat_diameter=seat_diameter, thread=thread, segments=48)
+    assert is_closed(solid.faces)
+    assert count_bodies(solid.faces, len(solid.vertices)) == 1
+    assert solid.volume > 0.0
     points = surface_points(solid)
     assert height_above_rim(points, rim) < 0.0
     radius, _, z = cylindrical(points)
     free = wall.radius_at(np.maximum(z, 1e-9))
-    if seat is SeatKind.THREAD:
-        free = np.minimum(free, 36.5)
+    if build.seat is SeatKind.THREAD:
+        free = np.minimum(free, thread_size(thread)[0] / 2.0 - 2.2)
     assert np.all(radius[z > 1e-6] >= free[z > 1e-6])
+
+
+DIAMETERS = st.floats(min_value=21.0, max_value=130.0)
+THREADS = st.sampled_from(["M27x0.5", "M49x0.75", "M77x0.75", "M95x1", "M127x0.75"])
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(walls(), rims(), builds(), DIAMETERS, THREADS)
+def test_any_rim_on_any_wall(wall: RoundWall, rim: Rim, build: Build, diameter: float, thread: str) -> None:
+    check(wall, rim, build, diameter, thread)
+
+
+@pytest.mark.deep
+@settings(max_examples=800, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(walls(), rims(), builds(), DIAMETERS, THREADS)
+def test_any_rim_on_any_wall_many_times(wall: RoundWall, rim: Rim, build: Build, diameter: float, thread: str) -> None:
+    check(wall, rim, build, diameter, thread)
 
 
 @settings(max_examples=40, deadline=None)

@@ -32,7 +32,7 @@ def solids() -> dict[str, Solid]:
     """Every seat on every wall under every rim, coarse, and the fit rings."""
     made = {}
     for seat in SEATS:
-        build = Build(seat=seat, seat_length=11.0)
+        build = Build(seat=seat, seat_length=11.0 if seat is SeatKind.CLAMP else 4.0)
         for name, hood in all_hoods().items():
             made[f"{seat}, {name}"] = build_hood(hood, build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=24)
         made[f"{seat}, fit ring"] = fit_ring(build, seat_diameter=SEAT_DIAMETER, thread=THREAD, segments=24)

@@ -24,6 +24,8 @@ from shadewright.model.lens import Lens
 KINDS: dict[str, type[Part]] = {"lens": Lens, "camera": Camera, "hood": Hood}
 DEEPEST_BASE = 8
 DEEPEST_NESTING = 12
+LONGEST_LIST = 50_000
+"""More entries than any list may have: the fields themselves allow fewer, but name each entry that is wrong."""
 LONGEST_KEY = 64
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+"""
 _LONG_KEY = re.compile(rf"(?<![^\s\[{{,])(?:{_PART}\.[ \t]*+){{{LONGEST_KEY}}}+")
@@ -114,8 +116,11 @@ def _parse(text: str, name: object) -> dict[str, Any]:
             f"{name}: cannot be read: it is nested too deeply or holds a number of thousands of digits; "
             "name a document of this program."
         ) from None
-    if _depth(tree) > DEEPEST_NESTING:
+    depth, longest = _extent(tree)
+    if depth > DEEPEST_NESTING:
         raise DocumentError(f"{name}: is nested more than {DEEPEST_NESTING} deep; documents need far less.")
+    if longest > LONGEST_LIST:
+        raise DocumentError(f"{name}: holds a list of {longest:,} entries; documents need at most {LONGEST_LIST:,}.")
     return tree
 
 
@@ -160,9 +165,9 @@ def _toml_fault(message: str) -> str:
     return f"{where}: {_lower(' '.join(what.split()))}; mend that place"
 
 
-def _depth(tree: object) -> int:
-    """How deep tables and lists are nested, counted without recursion."""
-    deepest, pending = 0, [(tree, 1)]
+def _extent(tree: object) -> tuple[int, int]:
+    """How deep tables and lists are nested, and the entries of the longest list, counted without recursion."""
+    deepest, longest, pending = 0, 0, [(tree, 1)]
     while pending:
         node, depth = pending.pop()
         deepest = max(deepest, depth)
@@ -171,8 +176,9 @@ def _depth(tree: object) -> int:
         if isinstance(node, dict):
             pending.extend((value, depth + 1) for value in node.values())
         elif isinstance(node, list):
+            longest = max(longest, len(node))
             pending.extend((value, depth + 1) for value in node)
-    return deepest
+    return deepest, longest
 
 
 @dataclass(frozen=True)
