@@ -13,16 +13,6 @@ import pytest
 from bad_input_cases import CASES, CHECK, FIT, GOOD, Case
 from shadewright.cli import _stem, main
 
-UNMENDED: dict[str, str] = {
-    "optics-rectilinear": "a rectilinear frame beyond 89 degrees is not refused and ends in a report that is no number",
-    "weigh-front-wider": "weigh writes its report and first picture before it fails",
-    "fit-front-wider-than-any-hood": "the default wall round the widest front is itself out of range",
-    "file-name-of-two-lines": "a line break in a file name breaks the sentence in two",
-    "command-none": "without a command the sentence is empty",
-    "command-unknown": "the suggestion is a sentence of its own",
-}
-"""Cases that are known to fail, and why; each must leave this list when it is mended."""
-
 
 def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, *words: str) -> tuple[int, str, str]:
     """Exit code, output and error stream of the command line run in this process."""
@@ -49,13 +39,7 @@ def listing(folder: Path) -> list[str]:
     return sorted(str(path.relative_to(folder)) for path in folder.rglob("*"))
 
 
-def marked(case: Case) -> object:
-    """The case, marked where it is known to fail."""
-    marks = [pytest.mark.xfail(strict=True, reason=UNMENDED[case.id])] if case.id in UNMENDED else []
-    return pytest.param(case, id=case.id, marks=marks)
-
-
-@pytest.mark.parametrize("case", [marked(case) for case in CASES])
+@pytest.mark.parametrize("case", CASES, ids=[case.id for case in CASES])
 def test_bad_input_ends_in_one_sentence(
     case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -97,10 +81,6 @@ def test_there_are_enough_cases_and_each_has_its_own_name() -> None:
     assert len(set(spoilt)) == len(spoilt), "two cases spoil the same thing"
 
 
-def test_every_known_failure_is_a_case() -> None:
-    assert set(UNMENDED) <= {case.id for case in CASES}
-
-
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"], ids=["plain", "byte-order-mark"])
 @pytest.mark.parametrize("line_end", [b"\n", b"\r\n"], ids=["lf", "crlf"])
 def test_the_documents_that_cases_spoil_are_good(
@@ -126,6 +106,5 @@ def test_the_good_documents_fit_and_write(
     assert "out/tern-shade.toml" in listing(tmp_path)
 
 
-@pytest.mark.xfail(strict=True, reason="file names are cut by nothing, and file systems take 255 bytes")
 def test_the_longest_name_of_a_hood_makes_a_file_name_in_any_script() -> None:
     assert len(f"{_stem('星' * 120)}-template.svg".encode()) <= 255

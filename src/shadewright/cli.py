@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from shadewright.errors import DocumentError, ShadewrightError
+from shadewright.errors import DocumentError, FitError, MakeError, OpticsError, ShadewrightError
 
 if TYPE_CHECKING:
     from shadewright.clearance.check import Verdict
@@ -24,11 +24,14 @@ if TYPE_CHECKING:
 app = typer.Typer(
     help="Lens hoods that cannot show in the frame: worked out, checked, weighed, made and shown.\n\n"
     "Exit codes: 0 done or clear, 1 the hood shows, 2 bad input.",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode="rich",
 )
+
+
+LONGEST_STEM = 60
+"""Letters of a hood's name that its files carry."""
 
 
 class Kind(StrEnum):
@@ -102,9 +105,9 @@ def fit(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = No
     from shadewright.report import fit_report
 
     wishes = _wishes(hood)
-    with _progress(as_json) as progress:
+    with _progress(as_json) as progress, _naming(lens, hood):
         fitting = run(read_lens(lens), read_camera(camera), wishes, progress=progress)
-        beams = [fitting.job.beam(setting) for setting in weighed_settings(fitting)]
+        beams = [fitting.job.beam(setting) for setting in weighed_settings(fitting.job)]
         let_in = [(beam.label, light_map(beam, fitting.shape, cells=61).let_in) for beam in beams]
     report = fit_report(fitting, let_in)
     files: list[Path] = []
@@ -161,7 +164,9 @@ def _say_files(files: list[Path]) -> None:
 
 
 def _stem(name: str) -> str:
-    return "".join(c if c.isalnum() else "-" for c in name.lower()).strip("-") or "hood"
+    """A file name from a hood's name: letters and digits of ASCII, dashes for the rest, at most LONGEST_STEM."""
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
+    return "-".join(part for part in plain.split("-") if part)[:LONGEST_STEM].strip("-") or "hood"
 
 
 @app.command()
@@ -183,9 +188,11 @@ def check(
     from shadewright.report import check_report
 
     document = read_hood(hood)
-    shape = load_shape(document, hood.parent)
-    work = job(read_lens(lens), read_camera(camera), use=document.use, accessories=document.accessory)
-    with _progress(as_json) as progress:
+    with _naming(lens, hood):
+        shape = load_shape(document, hood.parent)
+    with _naming(lens, hood):
+        work = job(read_lens(lens), read_camera(camera), use=document.use, accessories=document.accessory)
+    with _progress(as_json) as progress, _naming(lens, hood):
         verdict = run(
             work, shape, accessories=document.accessory, margin=document.margin if with_margin else NO_MARGIN,
             allowance=document.wishes.allowance, progress=progress,
@@ -257,7 +264,7 @@ def weigh(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = 
     from shadewright.report import weigh_report
 
     lens_read, camera_read, wishes = read_lens(lens), read_camera(camera), _wishes(hood)
-    with _progress(as_json) as progress:
+    with _progress(as_json) as progress, _naming(lens, hood):
         weighing = run(lens_read, camera_read, wishes, progress=progress)
     report = weigh_report(weighing, lens=lens_read.name, camera=camera_read.name)
     files: list[Path] = []
@@ -314,7 +321,7 @@ def make(
 
     lens_read, camera_read, document = read_lens(lens), read_camera(camera), read_hood(hood)
     warnings: tuple[str, ...] = ()
-    with _progress(as_json) as progress:
+    with _progress(as_json) as progress, _naming(lens, hood):
         if not document.rim.given:
             fitting = run_fit(lens_read, camera_read, document, progress=progress)
             document, warnings = fitting.hood, fitting.warnings
@@ -348,9 +355,11 @@ def show(
     from shadewright.show.gallery import all_pictures
 
     document = read_hood(hood)
-    shape = load_shape(document, hood.parent)
-    work = job(read_lens(lens), read_camera(camera), use=document.use, accessories=document.accessory)
-    with _progress(as_json) as progress:
+    with _naming(lens, hood):
+        shape = load_shape(document, hood.parent)
+    with _naming(lens, hood):
+        work = job(read_lens(lens), read_camera(camera), use=document.use, accessories=document.accessory)
+    with _progress(as_json) as progress, _naming(lens, hood):
         files = all_pictures(work, document, shape, out / _stem(document.name), progress=progress)
     if as_json:
         _print_json({"report": "show", "version": 1, "files": [str(path) for path in files]})
@@ -459,21 +468,42 @@ def main() -> None:
         code = app(standalone_mode=False)
         sys.exit(code if isinstance(code, int) else 0)
     except ShadewrightError as error:
-        typer.echo(f"shadewright: {error}", err=True)
+        _complain(str(error))
         sys.exit(2)
     except typer.Exit as done:
         sys.exit(done.exit_code)
     except typer.TyperException as error:
-        typer.echo(f"shadewright: {_usage(error)}", err=True)
+        _complain(_usage(error))
         sys.exit(2)
     except (KeyboardInterrupt, typer.Abort):
-        typer.echo("shadewright: stopped; files already named are whole.", err=True)
+        _complain("stopped; files already named are whole.")
         sys.exit(130)
 
 
+def _complain(sentence: str) -> None:
+    """One line on the error stream, whatever a file name or a value holds."""
+    line = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in sentence)
+    typer.echo(f"shadewright: {line}", err=True)
+
+
 def _usage(error: typer.TyperException) -> str:
-    text = str(getattr(error, "format_message", lambda: error)()).strip().rstrip(".")
-    return f"{text[:1].lower()}{text[1:]}; see shadewright --help."
+    """A usage error in this program's words: one sentence."""
+    text = " ".join(str(getattr(error, "format_message", lambda: error)()).split())
+    text = text.replace("Value error, ", "").rstrip(".?! ").replace(". ", ", ").replace("? ", ", ")
+    return f"{text[:1].lower()}{text[1:]}; see shadewright --help." if text else "name a command; see shadewright --help."
+
+
+@contextmanager
+def _naming(lens: Path, hood: Path | None) -> Iterator[None]:
+    """Errors of a job name the document that they are about."""
+    try:
+        yield
+    except OpticsError as error:
+        raise OpticsError(f"{lens}: {error}") from None
+    except (FitError, MakeError) as error:
+        if hood is None:
+            raise
+        raise type(error)(f"{hood}: {error}") from None
 
 
 if __name__ == "__main__":

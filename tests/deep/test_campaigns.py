@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import oracle
 import pytest
-from lenses import beam_of, camera, hood, prime, reference
 
+import oracle
+from lenses import beam_of, camera, hood, prime, reference
 from shadewright.clearance.check import check
 from shadewright.clearance.keepout import keep_out
 from shadewright.design.fit import fit

@@ -60,7 +60,7 @@ def test_a_flat_mask_is_a_disc_seen_past_an_edge() -> None:
 @pytest.mark.parametrize("shape", [RimShape.PLAIN, RimShape.PETAL, RimShape.TUNNEL])
 def test_bounds_are_bounds(shape: RimShape) -> None:
     fitting = fit(prime(28.0), body(), hood(shape, largest_length=60.0))
-    light = let_in(fitting, fitting.shape, weighed_settings(fitting)[0], cells=81)
+    light = let_in(fitting, fitting.shape, weighed_settings(fitting.job)[0], cells=81)
     assert light.bound_depth <= light.hood + 1e-6
     assert light.bound_wall <= light.hood + 1e-6
     assert 0 < light.efficiency_depth <= 1 + 1e-6
@@ -68,5 +68,5 @@ def test_bounds_are_bounds(shape: RimShape) -> None:
 
 def test_deepest_rim_reaches_its_own_bound() -> None:
     fitting = fit(prime(28.0), body(), hood(RimShape.DEEPEST, largest_length=60.0))
-    light = let_in(fitting, fitting.shape, weighed_settings(fitting)[0], cells=81)
+    light = let_in(fitting, fitting.shape, weighed_settings(fitting.job)[0], cells=81)
     assert light.efficiency_wall == pytest.approx(1.0, abs=0.002)

@@ -145,7 +145,7 @@ def apertures(setting: Setting) -> list[Setting]:
 
 def worst_of_beam(beam: Beam, occluder: Occluder) -> WorstLoss:
     """The worst loss of one beam over the frame: sampled along the outline and refined about the worst place."""
-    coarse, slope = _coarse_worst(beam, occluder)
+    coarse, slope = coarse_worst(beam, occluder)
     if coarse <= 0:
         return _worst_at(beam, 0.0, slope)
     best, point = coarse, beam.frame.points(slope[None, :])[0]
@@ -170,7 +170,7 @@ def _worst_at(beam: Beam, loss: float, slope: Array) -> WorstLoss:
     return WorstLoss(loss, beam.label, beam.frame.describe(slope), (float(point[0]), float(point[1])))
 
 
-def _coarse_worst(beam: Beam, occluder: Occluder) -> tuple[float, Array]:
+def coarse_worst(beam: Beam, occluder: Occluder) -> tuple[float, Array]:
     """Largest loss (stops) over samples of the frame, and its slope; sums below rounding count as nothing."""
     slopes = frame_samples(beam)
     loss = np.nan_to_num(stops(occluder.hidden(beam, slopes, chords=96)), nan=0.0)
@@ -198,6 +198,6 @@ def worst_loss(
     for setting in settings:
         candidates: Sequence[Setting] = apertures(setting) if stopped_down else [setting]
         beams = [job.beam(variant) for candidate in candidates for variant in job.variants(candidate)]
-        found = [_coarse_worst(beam, occluder)[0] for beam in beams]
+        found = [coarse_worst(beam, occluder)[0] for beam in beams]
         worst.append(worst_of_beam(beams[int(np.argmax(found))], occluder))
     return worst

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from shadewright.clearance.check import stack_sentences
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
-from shadewright.clearance.loss import WorstLoss, worst_loss
+from shadewright.clearance.loss import Occluder, WorstLoss, apertures, coarse_worst, worst_of_beam
 from shadewright.design import rims
 from shadewright.design.walls import default_wall, require_room
 from shadewright.errors import FitError
@@ -20,7 +20,7 @@ from shadewright.model.geometry import wall_of
 from shadewright.model.hood import Hood, Lips, RimPart, RimShape, WallPart
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
-from shadewright.optics.beam import Job, job
+from shadewright.optics.beam import Beam, Job, job
 from shadewright.optics.settings import Estimate, Setting
 
 Array = NDArray[np.float64]
@@ -33,6 +33,8 @@ SWEEP_TOLERANCE = 0.02
 WIDENING, WIDENINGS = 2.0, 15
 """Step (mm) and number of steps by which a default wall is widened to come out of the beam."""
 FINEST_SWEEP = 32
+JUDGED = 6
+"""Beams added at a time to those that an allowance is found with."""
 ALLOWANCE_TOLERANCE = 0.004
 """How closely the worst loss meets the allowance, stops."""
 
@@ -273,37 +275,44 @@ def _allowed(
     wanted: RimShape,
     progress: Progress,
 ) -> tuple[float, HoodShape, WorstLoss]:
-    """The window scale whose made rim loses the allowance at worst; the settings judged grow until none is worse."""
+    """The window scale whose made rim loses the allowance at worst; the beams judged grow until none is worse."""
     target = hood.wishes.allowance
-    judged = _binding_settings(work, settings, wall, hood)
-    shape: HoodShape | None = None
-    every = work.swept(4)
-    for turn in range(6):
+    every = [
+        work.beam(variant)
+        for setting in work.swept(4)
+        for stopped in apertures(setting)
+        for variant in work.variants(stopped)
+    ]
+    shape = _shape(_keepout(work, settings, hood, 0.9), wall, hood, wanted, per_node=4)
+    judged = _worst_beams(every, shape)
+    for turn in range(8):
         scale, shape = _bisect_scale(work, settings, judged, wall, hood, wanted)
-        everywhere = worst_loss(work, every, shape)
-        k = int(np.argmax([entry.stops for entry in everywhere]))
-        progress("allowance", 0.3 + 0.08 * turn)
-        if everywhere[k].stops <= target + ALLOWANCE_TOLERANCE or every[k] in judged:
-            return scale, shape, everywhere[k]
-        judged.append(every[k])
-    assert shape is not None
-    return scale, shape, everywhere[k]
+        found = _worst_beams(every, shape)
+        worst = worst_of_beam(found[0], Occluder(shape))
+        progress("allowance", 0.3 + 0.06 * turn)
+        known = {id(beam) for beam in judged}
+        fresh = [beam for beam in found if id(beam) not in known]
+        if worst.stops <= target + ALLOWANCE_TOLERANCE or not fresh:
+            break
+        judged += fresh
+    return scale, shape, worst
 
 
-def _binding_settings(
-    work: Job, settings: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood
-) -> list[Setting]:
-    _azimuth, entries = _entries(_keepout(work, settings, hood, 0.8), wall, hood)
-    keep = _keepout(work, settings, hood)
-    per_setting = len(keep.beams) // len(settings)
-    indices = sorted({int(keep.source[s]) // per_setting for s in entries.state if s >= 0})
-    return [settings[i] for i in indices] or [settings[0]]
+def _worst_beams(beams: Sequence[Beam], shape: HoodShape) -> list[Beam]:
+    """The few beams that a hood takes most from, the worst first."""
+    occluder = Occluder(shape)
+    loss = np.array([coarse_worst(beam, occluder)[0] for beam in beams])
+    return [beams[k] for k in np.argsort(-loss, kind="stable")[:JUDGED]]
 
 
 def _bisect_scale(
-    work: Job, settings: Sequence[Setting], judged: Sequence[Setting], wall: RoundWall | TunnelWall, hood: Hood,
+    work: Job,
+    settings: Sequence[Setting],
+    judged: Sequence[Beam],
+    wall: RoundWall | TunnelWall,
+    hood: Hood,
     wanted: RimShape,
-) -> tuple[float, HoodShape]:  # fmt: skip
+) -> tuple[float, HoodShape]:
     target = hood.wishes.allowance
     low, high = 0.02, 1.0
 
@@ -311,7 +320,8 @@ def _bisect_scale(
         return _shape(_keepout(work, settings, hood, scale), wall, hood, wanted, per_node=4)
 
     def worst(shape: HoodShape) -> float:
-        return max(entry.stops for entry in worst_loss(work, judged, shape))
+        occluder = Occluder(shape)
+        return max(worst_of_beam(beam, occluder).stops for beam in judged)
 
     shape = made(low)
     loss_low, loss_high = worst(shape), 0.0

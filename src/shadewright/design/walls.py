@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from shadewright.errors import FitError
+from shadewright.model.base import LONGEST
 from shadewright.model.hood import Accessory, RimShape, WallPart, WallShape
 from shadewright.model.lens import SeatPlace
 from shadewright.model.shape import TunnelWall, Wall
@@ -26,10 +27,15 @@ def inside_needed(job: Job) -> float:
 
 def default_wall(job: Job, shape: RimShape) -> WallPart:
     """A tube a little narrower than what the seat grips, so that its step stops against the barrel, and wide enough for
-    the front; for a tunnel, a rectangle of the frame's proportions round it.
+    the front; for a tunnel, a rectangle of the frame's proportions round it. Raises FitError.
     """
     seat = job.lens.seat.diameter or 0.0
     inside = max(inside_needed(job), seat - 2 * STOP)
+    if inside > LONGEST / 4:
+        raise FitError(
+            f"front.rim_diameter = {job.lens.front.rim_diameter:g} mm needs a hood {inside:g} mm inside, more than the "
+            f"{LONGEST / 4:g} mm that is fitted by itself; check the unit, or give the hood a wall."
+        )
     if shape is RimShape.TUNNEL:
         ratio = job.half_width / job.half_height
         width, height = (inside * max(ratio, 1.0), inside * max(1.0 / ratio, 1.0))

@@ -18,7 +18,7 @@ from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood, RimPart, RimShape, WallShape
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, TunnelHood
-from shadewright.optics.beam import Beam
+from shadewright.optics.beam import Beam, Job
 from shadewright.optics.settings import Setting
 
 Array = NDArray[np.float64]
@@ -113,9 +113,9 @@ class Weighing:
         return next(entry for entry in self.candidates if entry.name == name)
 
 
-def weighed_settings(fitting: Fitting, *, most: int = 4) -> list[Setting]:
+def weighed_settings(job: Job, *, most: int = 4) -> list[Setting]:
     """The settings light is weighed at: the listed focal lengths at the farthest focus, at most `most` of them."""
-    listed = fitting.job.resolved.settings
+    listed = job.resolved.settings
     farthest = max(s.focus_distance for s in listed)
     chosen = [s for s in listed if s.focus_distance == farthest]
     if len(chosen) <= most:
@@ -161,7 +161,7 @@ def candidate(name: str, fitting: Fitting, *, shape: HoodShape | None = None, ce
     """A hood weighed at the settings of its fitting."""
     shape = fitting.shape if shape is None else shape
     assert isinstance(shape, RoundHood | TunnelHood)
-    light = tuple(let_in(fitting, shape, setting, cells=cells) for setting in weighed_settings(fitting))
+    light = tuple(let_in(fitting, shape, setting, cells=cells) for setting in weighed_settings(fitting.job))
     depth, shallowest = shape.rim.deepest, shape.rim.shallowest
     front = max(s.reach for s in fitting.job.resolved.settings) - fitting.job.stack
     stress, bend = _lobe_strength(shape, fitting.hood.build.thickness)
@@ -235,9 +235,10 @@ def weigh(
         try:
             candidates.append(candidate(str(shape), fit(lens, camera, _asking(hood, shape)), cells=cells))
         except FitError as error:
+            # What was asked for must be possible; what is only compared with it may be left out.
+            if shape is hood.rim.shape or turning:
+                raise
             left_out.append(f"{shape}: {error}")
-    if not candidates:
-        raise FitError("no hood can be fitted: " + "; ".join(left_out))
     progress("done", 1.0)
     choice, reasons = _recommend(candidates, turning=turning, hood=hood)
     return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out))
@@ -323,9 +324,9 @@ def _describe(chosen: Candidate, hood: Hood) -> list[str]:
     return reasons
 
 
-def sky_maps(fitting: Fitting, shapes: Sequence[HoodShape | None], *, cells: int = CELLS) -> list[LightMap]:
+def sky_maps(job: Job, shapes: Sequence[HoodShape | None], *, cells: int = CELLS) -> list[LightMap]:
     """Lit-share maps at the shortest focal length weighed, one for each hood (None: no hood)."""
-    beam = fitting.job.beam(weighed_settings(fitting)[0])
+    beam = job.beam(weighed_settings(job)[0])
     return [light_map(beam, shape, cells=cells) for shape in shapes]
 
 

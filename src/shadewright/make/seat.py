@@ -15,7 +15,7 @@ import numpy as np
 
 from shadewright.errors import MakeError
 from shadewright.make.profile import AHEAD
-from shadewright.make.section import FAR, area, band, turned, united
+from shadewright.make.section import FAR, area, band, united
 from shadewright.make.thread import MadeProfile, made_profile
 from shadewright.model.hood import FIT_PLAY, Build
 from shadewright.model.lens import thread_size
@@ -327,9 +327,3 @@ def seat_section(seat: Grip | Screw) -> Any:
 def bore_of(seat: Grip | Screw) -> Any:
     """Half-section of the bore of a seat, z <= 0."""
     return grip_bore(seat) if isinstance(seat, Grip) else screw_bore(seat)
-
-
-def turned_seat(seat: Grip | Screw, segments: int) -> Any:
-    """The solid of `seat_section` less its bore, without teeth or slit."""
-    above = band(0.0, seat.bore if isinstance(seat, Screw) else 0.0, -1.0, WEB + 1.0)
-    return turned(seat_section(seat) - bore_of(seat) - above, segments)

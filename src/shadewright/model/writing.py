@@ -28,5 +28,5 @@ def _plain(value: Any) -> Any:
     if isinstance(value, str):
         return str(value)
     if isinstance(value, float):
-        return round(value, 6)
+        return float(f"{value:.10g}")
     return value

@@ -57,7 +57,7 @@ class Frame:
         pieces: list[Array] = []
         for outline in self.outlines():
             if self.mapping.kind is Projection.RECTILINEAR:
-                pieces.append(outline / self.image_distance)
+                pieces.append(self.slopes(outline))
             else:
                 pieces.extend(_fan(self._curved(outline)))
         return pieces

@@ -12,16 +12,17 @@ from numpy.typing import NDArray
 from shadewright.clearance.check import STEPS, Verdict
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
 from shadewright.clearance.loss import sensor_view
-from shadewright.design.fit import Fitting, fit
+from shadewright.design.fit import Fitting
 from shadewright.design.weigh import Weighing, sky_maps
 from shadewright.light.share import light_map
 from shadewright.make.solid import build_hood
 from shadewright.make.workshop import seat_of
 from shadewright.model.camera import Camera
-from shadewright.model.hood import Hood, RimPart, RimShape, WallPart
+from shadewright.model.hood import Hood
 from shadewright.model.lens import Lens
 from shadewright.model.shape import HoodShape, MeshHood, Rim, RoundHood, TunnelHood
 from shadewright.optics.beam import Beam, Job
+from shadewright.optics.beam import job as join
 from shadewright.optics.settings import Setting
 from shadewright.show.compare import compare_figure
 from shadewright.show.opening import opening_figure
@@ -134,19 +135,12 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
         for entry in weighing.candidates
     ]
     files = save(compare_figure(rows), path.with_name(path.name + "-compared"))
-    fitting = fit(
-        lens, camera, wishes.model_copy(update={"rim": RimPart(shape=RimShape.PLAIN), "wall": _round_wall(wishes)})
-    )
+    work = join(lens, camera, use=wishes.use, accessories=wishes.accessory)
     shapes: list[HoodShape | None] = [None, *(entry.shape for entry in weighing.candidates)]
     names = ["no hood", *(entry.name for entry in weighing.candidates)]
-    maps = dict(zip(names, sky_maps(fitting, shapes), strict=True))
-    beam = fitting.job.beam(telling_settings(fitting.job)[0])
-    return files + save(sky_figure(maps, frames=[beam.frame]), path.with_name(path.name + "-sky"))
-
-
-def _round_wall(wishes: Hood) -> WallPart | None:
-    wall = wishes.wall
-    return None if wall is None or wall.inner_width is not None else wall
+    maps = dict(zip(names, sky_maps(work, shapes), strict=True))
+    frame = work.frame(telling_settings(work)[0])
+    return files + save(sky_figure(maps, frames=[frame]), path.with_name(path.name + "-sky"))
 
 
 def all_pictures(
