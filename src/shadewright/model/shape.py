@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class RoundWall:
-    """A wall of revolution r = R(z): piecewise straight between `z` (n,), never decreasing, and `radius` (n,), mm.
+    """A wall of revolution r = R(z): piecewise straight between `z` (n,), ascending, and `radius` (n,), mm.
 
     Before the first and after the last z the end segment goes on; two equal z make a step, at the end as elsewhere.
     """
