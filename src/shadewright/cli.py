@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from enum import StrEnum
 from importlib import resources
 from pathlib import Path
@@ -13,12 +14,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from shadewright.errors import DocumentError, FitError, MakeError, OpticsError, ShadewrightError
+from shadewright.errors import DocumentError, FileError, FitError, MakeError, OpticsError, ShadewrightError, ShowsError
+from shadewright.words import say, say_check, say_files, say_fit, say_weigh
 
 if TYPE_CHECKING:
-    from shadewright.clearance.check import Verdict
     from shadewright.design.fit import Fitting
-    from shadewright.design.weigh import Weighing
     from shadewright.model.hood import Hood
 
 app = typer.Typer(
@@ -30,8 +30,31 @@ app = typer.Typer(
 )
 
 
+PETALS_ARE_A_WAVE = (
+    "ESTIMATE rim.petals: the heights are joined by a smooth wave, and a hood with level lobes is deeper between them: give "
+    "rim.petals.valley_width, or trace the rim as points, before you rely on it."
+)
+INTERRUPTED = 130
+STOPPED = "stopped; files already named are whole."
 LONGEST_STEM = 60
 """Letters of a hood's name that its files carry."""
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from shadewright import __version__
+
+        typer.echo(f"shadewright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Lens hoods that cannot show in the frame."""
 
 
 class Kind(StrEnum):
@@ -73,10 +96,6 @@ def _progress(quiet: bool) -> Iterator[Callable[[str, float], None]]:
         yield lambda step, share: bar.update(task, description=step, completed=share)
 
 
-def _print(text: str) -> None:
-    typer.echo(text)
-
-
 def _print_json(tree: dict[str, Any]) -> None:
     typer.echo(json.dumps(tree, indent=1, allow_nan=False))
 
@@ -94,7 +113,7 @@ def _wishes(path: Path | None) -> Hood:
 def fit(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = None, as_json: Json = False) -> None:
     """Work out the hood that the wishes ask for, deep as it can be without showing.
 
-    Example: shadewright fit zoom.toml camera.toml zoom-hood.toml --out results
+    Example: shadewright fit my-lens.toml my-camera.toml my-hood.toml --out results
     """
     from shadewright.design.fit import fit as run
     from shadewright.design.weigh import weighed_settings
@@ -113,6 +132,10 @@ def fit(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = No
     files: list[Path] = []
     if out is not None:
         stem = _stem(fitting.hood.name)
+        if hood is not None and (out / f"{stem}.toml").resolve() == hood.resolve():
+            raise FileError(
+                f"{out / stem}.toml: holds the wishes, which the fitted hood would replace; choose another --out."
+            )
         heading = f"Fitted by shadewright fit for {fitting.hood.made_for}.\n" + "\n".join(fitting.warnings)
         files.append(write_whole(out / f"{stem}.toml", to_toml(fitting.hood, heading=heading)))
         files.append(write_whole(out / f"{stem}.fit.json", json.dumps(report, indent=1, allow_nan=False) + "\n"))
@@ -120,47 +143,13 @@ def fit(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = No
     if as_json:
         _print_json(report)
     else:
-        _say_fit(fitting, let_in, files)
+        say_fit(fitting, let_in, files)
 
 
 def _rim_picture(fitting: Fitting, path: Path) -> list[Path]:
     from shadewright.show.gallery import rim_picture
 
     return rim_picture(fitting, path)
-
-
-def _say_fit(fitting: Fitting, let_in: list[tuple[str, float]], files: list[Path]) -> None:
-    shape = fitting.shape
-    from shadewright.model.shape import MeshHood
-    from shadewright.report import binding_runs
-
-    assert not isinstance(shape, MeshHood)
-    _print(f"{fitting.hood.name}, a {fitting.hood.rim.shape} hood for {fitting.hood.made_for}")
-    _print(f"  deepest {shape.rim.deepest:.1f} mm, shallowest {shape.rim.shallowest:.1f} mm ahead of the seat")
-    if fitting.worst is None:
-        _print(f"  clear at all {len(fitting.settings)} settings tried")
-    else:
-        _print(f"  worst loss {fitting.worst.stops:.2f} stop at {fitting.worst.label}, {fitting.worst.where}")
-    for label, share in let_in:
-        _print(f"  lets in {share:.1%} of the light from outside the frame at {label}")
-    by_length = sorted(binding_runs(fitting), key=lambda run: run["from"] - run["to"])
-    for run in sorted(by_length[:8], key=lambda run: float(run["from"])):
-        _print(f"  from {run['from']:.0f} to {run['to']:.0f} degrees limited by {run['by']}")
-    for effect in fitting.effects:
-        estimate = effect.estimate
-        _print(
-            f"  ESTIMATE {estimate.field}: {estimate.low:.1f} to {estimate.high:.1f} {estimate.unit}, {estimate.reason}; "
-            f"measuring it could deepen the rim by up to {effect.deeper_at_shallowest:.1f} mm at its shallowest and "
-            f"{effect.deeper_anywhere:.1f} mm elsewhere"
-        )
-    for warning in fitting.warnings:
-        _print(f"  NOTE {warning}")
-    _say_files(files)
-
-
-def _say_files(files: list[Path]) -> None:
-    for path in files:
-        _print(f"  wrote {path}")
 
 
 def _stem(name: str) -> str:
@@ -178,7 +167,7 @@ def check(
 
     The hood may be one of ours, or described by measured numbers, traced points or an STL.
 
-    Example: shadewright check zoom.toml camera.toml results/tarn-petal.toml
+    Example: shadewright check my-lens.toml my-camera.toml results/my-hood.toml
     """
     from shadewright.clearance.check import NO_MARGIN
     from shadewright.clearance.check import check as run
@@ -198,6 +187,9 @@ def check(
             allowance=document.wishes.allowance, progress=progress,
         )  # fmt: skip
     report = check_report(verdict, lens=work.lens.name, camera=work.camera.name, hood=document.name)
+    if document.rim.petals is not None and document.rim.petals.valley_width is None:
+        verdict = replace(verdict, warnings=(*verdict.warnings, PETALS_ARE_A_WAVE))
+        report["warnings"] = list(verdict.warnings)
     report["estimates"] = [
         {"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in work.estimates
     ]
@@ -212,52 +204,16 @@ def check(
     if as_json:
         _print_json(report)
     else:
-        _say_check(verdict, document.name, f"{work.lens.name} on {work.camera.name}", files, report["estimates"])
+        say_check(verdict, document.name, f"{work.lens.name} on {work.camera.name}", files, report["estimates"])
     if not verdict.passes:
         raise typer.Exit(1)
-
-
-def _say_check(verdict: Verdict, hood: str, job_name: str, files: list[Path], estimates: list[dict[str, Any]]) -> None:
-    showing = [s for s in verdict.settings if s.shows]
-    if not verdict.shows:
-        _print(f"{hood}: clear on {job_name} at all {len(verdict.settings)} settings tried")
-        _print(f"  it could be {verdict.deeper:.2f} mm deeper, or turned {verdict.turn:.1f} degrees either way")
-    else:
-        _print(f"{hood}: SHOWS on {job_name} at {len(showing)} of {len(verdict.settings)} settings tried")
-        _print(f"  worst {verdict.worst.stops:.2f} stop at {verdict.worst.label}, {verdict.worst.where}")
-        if verdict.deeper > -1e6:
-            _print(f"  it is {-verdict.deeper:.2f} mm too deep to be clear")
-        if verdict.passes:
-            _print(f"  within the allowance of {verdict.allowance:g} stop")
-    _print(f"  tightest at {verdict.tightest}")
-    for entry in verdict.ranges:
-        _print("  " + _range_words(entry))
-    for sentence in verdict.accessories:
-        _print(f"  {sentence}")
-    for estimate in estimates:
-        _print(
-            f"  ESTIMATE {estimate['field']}: {estimate['low']:.1f} to {estimate['high']:.1f} {estimate['unit']}, "
-            f"{estimate['reason']}"
-        )
-    _say_files(files)
-
-
-def _range_words(entry: Any) -> str:
-    unit = f" {entry.unit}" if entry.unit else ""
-    if entry.low is None:
-        return f"shows at every {entry.quantity}"
-    if entry.quantity == "f-number":
-        ends = f"from f/{entry.low:.2g} to f/{entry.high:.3g}"
-    else:
-        ends = f"from {entry.low:.4g} to {entry.high:.4g}{unit}"
-    return f"clear over {entry.quantity}: {ends}" + (" (all of it)" if entry.whole else "")
 
 
 @app.command()
 def weigh(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = None, as_json: Json = False) -> None:
     """Compare plain, petal and tunnel hoods for the same wishes, and recommend one with reasons.
 
-    Example: shadewright weigh zoom.toml camera.toml zoom-hood.toml --json
+    Example: shadewright weigh my-lens.toml my-camera.toml my-hood.toml --json
     """
     from shadewright.design.weigh import weigh as run
     from shadewright.model.documents import read_camera, read_lens
@@ -278,25 +234,7 @@ def weigh(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = 
     if as_json:
         _print_json(report)
     else:
-        _say_weigh(weighing, files)
-
-
-def _say_weigh(weighing: Weighing, files: list[Path]) -> None:
-    from shadewright.light.share import gain_stops
-
-    _print("hood        let in   gain      depth    across   stops of its depth's bound")
-    for entry in weighing.candidates:
-        efficiency = sum(light.efficiency_depth for light in entry.light) / len(entry.light)
-        _print(
-            f"{entry.name:<11} {entry.let_in:6.1%}  {gain_stops(entry.let_in, 1.0):.2f} stop  {entry.depth:5.1f} mm "
-            f"{entry.across:6.1f} mm  {efficiency:.0%}"
-        )
-    for sentence in weighing.left_out:
-        _print(f"  left out: {sentence}")
-    _print(f"recommended: {weighing.choice}")
-    for reason in weighing.reasons:
-        _print(f"  {reason}")
-    _say_files(files)
+        say_weigh(weighing, files)
 
 
 @app.command()
@@ -311,7 +249,7 @@ def make(
 
     Every solid is checked before it is written and again as read back. A hood without a rim is fitted first.
 
-    Example: shadewright make zoom.toml camera.toml results/tarn-petal.toml --out results
+    Example: shadewright make my-lens.toml my-camera.toml results/my-hood.toml --out results
     """
     from shadewright.design.fit import fit as run_fit
     from shadewright.load import load_shape
@@ -335,8 +273,8 @@ def make(
         _print_json(made.report)
     else:
         for sentence in made.sentences:
-            _print(f"  {sentence}")
-        _say_files(list(made.files))
+            say(f"  {sentence}")
+        say_files(list(made.files))
 
 
 @app.command()
@@ -347,7 +285,7 @@ def show(
 ) -> None:  # fmt: skip
     """Draw why a hood is shaped as it is: section with rays, sensor's view, unrolled rim, sky map (SVG and PNG).
 
-    Example: shadewright show zoom.toml camera.toml results/tarn-petal.toml --out results
+    Example: shadewright show my-lens.toml my-camera.toml results/my-hood.toml --out results
     """
     from shadewright.load import load_shape
     from shadewright.model.documents import read_camera, read_hood, read_lens
@@ -364,7 +302,7 @@ def show(
     if as_json:
         _print_json({"report": "show", "version": 1, "files": [str(path) for path in files]})
     else:
-        _say_files(files)
+        say_files(files)
 
 
 @app.command()
@@ -389,7 +327,7 @@ def new(
     if path.exists() and not force:
         raise DocumentError(f"{path}: exists already; name another file, or add --force to write over it.")
     write_whole(path, text)
-    _print(f"  wrote {path}")
+    say(f"  wrote {path}")
 
 
 _QUESTIONS: dict[str, list[tuple[str, str, str]]] = {
@@ -446,7 +384,7 @@ def formats() -> None:
     from shadewright.model.formats import FORMATS
 
     for entry in FORMATS.values():
-        _print(f"{entry.name:<16} {entry.width:7.2f} x {entry.height:6.2f} mm   {entry.source}")
+        say(f"{entry.name:<16} {entry.width:7.2f} x {entry.height:6.2f} mm   {entry.source}")
 
 
 @app.command()
@@ -459,7 +397,7 @@ def demo(
     with _progress(False) as progress:
         lines = run(out, progress=progress)
     for line in lines:
-        _print(line)
+        say(line)
 
 
 def main() -> None:
@@ -469,15 +407,19 @@ def main() -> None:
         sys.exit(code if isinstance(code, int) else 0)
     except ShadewrightError as error:
         _complain(str(error))
-        sys.exit(2)
+        sys.exit(1 if isinstance(error, ShowsError) else 2)
+    except SystemExit as done:
+        if done.code == INTERRUPTED:
+            _complain(STOPPED)
+        raise
     except typer.Exit as done:
         sys.exit(done.exit_code)
     except typer.TyperException as error:
         _complain(_usage(error))
         sys.exit(2)
     except (KeyboardInterrupt, typer.Abort):
-        _complain("stopped; files already named are whole.")
-        sys.exit(130)
+        _complain(STOPPED)
+        sys.exit(INTERRUPTED)
 
 
 def _complain(sentence: str) -> None:
@@ -490,7 +432,9 @@ def _usage(error: typer.TyperException) -> str:
     """A usage error in this program's words: one sentence."""
     text = " ".join(str(getattr(error, "format_message", lambda: error)()).split())
     text = text.replace("Value error, ", "").rstrip(".?! ").replace(". ", ", ").replace("? ", ", ")
-    return f"{text[:1].lower()}{text[1:]}; see shadewright --help." if text else "name a command; see shadewright --help."
+    return (
+        f"{text[:1].lower()}{text[1:]}; see shadewright --help." if text else "name a command; see shadewright --help."
+    )
 
 
 @contextmanager

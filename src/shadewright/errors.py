@@ -23,5 +23,9 @@ class MakeError(ShadewrightError):
     """A solid, template or drawing cannot be made as asked, or failed its check."""
 
 
+class ShowsError(MakeError):
+    """What was to be made stands in the beam. The command line turns it into exit code 1."""
+
+
 class FileError(ShadewrightError):
     """A file cannot be read or written; nothing half-written is left behind."""

@@ -63,8 +63,8 @@ def binding_runs(fitting: Fitting) -> list[dict[str, Any]]:
 
 
 def worst_dict(worst: WorstLoss | None) -> dict[str, Any] | None:
-    """A worst loss, or None where the hood is clear by construction."""
-    if worst is None:
+    """A worst loss, or None where nothing is lost."""
+    if worst is None or worst.stops == 0:
         return None
     return {
         "stops": round(worst.stops, 4), "setting": worst.label, "where": worst.where,
@@ -115,7 +115,7 @@ def check_report(verdict: Verdict, *, lens: str, camera: str, hood: str) -> dict
         "allowance": verdict.allowance,
         "worst_loss": worst_dict(verdict.worst),
         "settings": [
-            {"setting": s.label, "shows": s.shows, "stops": round(s.worst.stops, 4), "where": s.worst.where}
+            {"setting": s.label, "shows": s.shows, "stops": round(s.worst.stops, 4), "where": s.worst.where or None}
             for s in verdict.settings
         ],
         "clear_ranges": [
@@ -127,6 +127,7 @@ def check_report(verdict: Verdict, *, lens: str, camera: str, hood: str) -> dict
         "turn_by": verdict.turn,
         "tightest": verdict.tightest,
         "accessories": list(verdict.accessories),
+        "warnings": list(verdict.warnings),
         "estimates": [],
     }  # fmt: skip
 

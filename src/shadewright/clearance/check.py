@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from shadewright.clearance import occlusion
 from shadewright.clearance.keepout import Entries, keep_out
-from shadewright.clearance.loss import WorstLoss, frame_samples, stops, worst_loss
+from shadewright.clearance.loss import WorstLoss, frame_samples, own_darkening, stops, worst_loss
 from shadewright.model.hood import Accessory, Margin
 from shadewright.model.lens import SeatPlace
 from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
@@ -118,20 +118,20 @@ def check(
         turn=turn,
         tightest=tightest,
         accessories=tuple(stack_sentences(job, settings, accessories)),
-        warnings=(),
+        warnings=tuple(own_darkening(job)),
     )
 
 
 def _no_loss(setting: Setting) -> WorstLoss:
     """A clear setting: what is clear at the widest aperture is clear at all, since smaller beams lie within it."""
-    return WorstLoss(0.0, setting.label, "nowhere", (0.0, 0.0))
+    return WorstLoss(0.0, setting.label, "", (0.0, 0.0))
 
 
 def _rim_places(shape: RoundHood) -> Array:
     return np.union1d(np.arange(0.0, 360.0, RIM_STEP), np.asarray(shape.rim.azimuth))
 
 
-def _clearance(job: Job, settings: Sequence[Setting], shape: HoodShape, margin: Margin) -> tuple[float, str]:
+def clearance_of(job: Job, settings: Sequence[Setting], shape: HoodShape, margin: Margin) -> tuple[float, str]:
     """How much deeper (mm) the hood could be before it touches the keep-out, and what binds there.
 
     For a mesh: +1 where it is certified clear, -1 where it is not.
@@ -160,13 +160,13 @@ def _clearance(job: Job, settings: Sequence[Setting], shape: HoodShape, margin: 
 
 
 def _shows(job: Job, settings: Sequence[Setting], shape: HoodShape, margin: Margin) -> bool:
-    return _clearance(job, settings, shape, margin)[0] < -TOUCH
+    return clearance_of(job, settings, shape, margin)[0] < -TOUCH
 
 
 def _depth_to_spare(job: Job, settings: Sequence[Setting], shape: HoodShape, margin: Margin) -> tuple[float, str]:
     if not isinstance(shape, MeshHood):
-        return _clearance(job, settings, shape, margin)
-    _spare, tightest = _clearance(job, settings, shape, margin)
+        return clearance_of(job, settings, shape, margin)
+    _spare, tightest = clearance_of(job, settings, shape, margin)
 
     def moved_clear(dz: float) -> bool:
         moved = MeshHood(shape.vertices + np.array([0.0, 0.0, dz]), shape.faces)

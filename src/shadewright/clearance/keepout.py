@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 
 PLAY_STEP = 0.1
 """Degrees between the places looked at within the rotational play."""
+PORTION = 500
+"""Triangles tested in one call."""
 TUNNEL_SAMPLES = 129
 """Places across each tunnel wall at which the entry is bracketed before it is refined."""
 
@@ -185,9 +187,10 @@ class KeepOut:
                 for b in range(len(self.reach))
             ]
         )
-        drivers.mesh_kernel(
-            np.ascontiguousarray(triangles, dtype=float), *self.packed, spread, smallest, touched, where
-        )
+        every = np.ascontiguousarray(triangles, dtype=float)
+        # In portions, so that an interruption is heard between two of them.
+        for start in range(0, len(every), PORTION):
+            drivers.mesh_kernel(every[start : start + PORTION], *self.packed, spread, smallest, touched, where)
         return touched, where
 
     def binding(self, entries: Entries, index: int) -> str:

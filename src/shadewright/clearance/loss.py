@@ -109,6 +109,30 @@ def window_vignetting(beam: Beam, slopes: Array) -> Array:
     return stops(1.0 - areas[1:] / areas[0])
 
 
+OWN_LOSS = 3.0
+"""A lens that darkens its own corners by more than this at full aperture has probably been measured wrong, stops."""
+
+
+def own_darkening(job: Job) -> list[str]:
+    """A sentence where the windows by themselves darken the frame more than any usual lens does, at the listed settings."""
+    if job.resolved.pupil_estimated:
+        return []
+    worst, where = 0.0, ""
+    for setting in job.resolved.settings:
+        beam = job.beam(setting)
+        loss = window_vignetting(beam, frame_samples(beam))
+        loss = np.where(np.isfinite(loss), loss, FULL_LOSS)
+        if float(loss.max()) > worst:
+            worst, where = float(loss.max()), beam.label
+    if worst <= OWN_LOSS:
+        return []
+    dark = "passes nothing at all" if worst >= FULL_LOSS else f"loses {worst:.1f} stops"
+    return [
+        f"By these values the lens itself {dark} somewhere in the frame at {where}, without any hood: measure pupil_depth, the "
+        "glass and the windows again. Where no light passes no hood can show, so the answer may be far too deep."
+    ]
+
+
 @dataclass(frozen=True)
 class WorstLoss:
     """The worst loss found: stops, the setting's label and the frame point in words and mm."""

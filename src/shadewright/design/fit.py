@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from shadewright.clearance.check import stack_sentences
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
-from shadewright.clearance.loss import Occluder, WorstLoss, apertures, coarse_worst, worst_of_beam
+from shadewright.clearance.loss import Occluder, WorstLoss, apertures, coarse_worst, own_darkening, worst_of_beam
 from shadewright.design import rims
 from shadewright.design.walls import default_wall, require_room
 from shadewright.errors import FitError
 from shadewright.model.camera import Camera
 from shadewright.model.geometry import wall_of
-from shadewright.model.hood import Hood, Lips, RimPart, RimShape, WallPart
-from shadewright.model.lens import Lens, SeatPlace
+from shadewright.model.hood import Hood, Lips, RimPart, RimShape, SeatKind, WallPart
+from shadewright.model.lens import Lens, Projection, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
 from shadewright.optics.beam import Beam, Job, job
 from shadewright.optics.settings import Estimate, Setting
@@ -101,7 +101,7 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         part, wall, settings, keepout = _wide_enough(work, part, hood, warnings)
     else:
         settings, keepout = _settled(work, wall, hood)
-    warnings += _notes(work, settings)
+    warnings += _notes(work, settings, hood, shape_wanted)
     warnings += [s for s in stack_sentences(work, work.resolved.settings, hood.accessory) if "shows by itself" in s]
     progress("rim", 0.3)
     if hood.wishes.allowance > 0:
@@ -162,8 +162,21 @@ def _rim_wanted(lens: Lens, hood: Hood) -> tuple[RimShape, list[str]]:
     return hood.rim.shape, []
 
 
-def _notes(work: Job, settings: Sequence[Setting]) -> list[str]:
-    notes = []
+def _notes(work: Job, settings: Sequence[Setting], hood: Hood, wanted: RimShape) -> list[str]:
+    notes = own_darkening(work)
+    threaded = hood.build.seat is SeatKind.THREAD
+    if threaded and wanted is not RimShape.PLAIN:
+        notes.append(
+            f"A thread stops at any angle, and a {wanted} hood must stand upright: give it a clamp or a slip-on seat, or lock "
+            "it where it stands right."
+        )
+    if threaded and hood.build.thread is None and work.lens.front.filter_thread is None:
+        notes.append("build.seat is a thread, but neither hood nor lens names one: `make` will ask for it.")
+    if work.lens.projection.kind not in (Projection.RECTILINEAR, Projection.MEASURED) and not work.resolved.pupil_estimated:
+        notes.append(
+            "A fisheye's pupil moves forward and changes with the field angle: measure pupil_depth towards the edge of the "
+            "field as well, and let pupil_depth_plus_minus cover both."
+        )
     if all(state.rear_window is None for state in work.lens.state):
         notes.append(
             "No rear window is given, which is safe: the real beam is narrower off the axis and might allow a deeper rim."

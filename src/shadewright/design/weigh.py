@@ -15,7 +15,7 @@ from shadewright.design.fit import Fitting, fine_rim, fit
 from shadewright.errors import FitError
 from shadewright.light.share import LightMap, gain_stops, light_map, mask_let_in
 from shadewright.model.camera import Camera
-from shadewright.model.hood import Hood, RimPart, RimShape, WallShape
+from shadewright.model.hood import Hood, RimPart, RimShape, SeatKind, WallShape
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, TunnelHood
 from shadewright.optics.beam import Beam, Job
@@ -294,6 +294,8 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
             reasons.append(
                 f"It lets in {named[choice].let_in:.1%} of the light from outside the frame, a plain hood {plain.let_in:.1%} ({gain:.2f} stop better)."
             )
+    if hood.build.seat is SeatKind.THREAD and choice != "plain":
+        reasons.append(f"A thread stops at any angle: a {choice} hood needs a clamp or a slip-on seat to stand upright.")
     reasons += _describe(named[choice], hood)
     return choice, reasons
 

@@ -39,7 +39,7 @@ from shadewright.make.seat import (
 from shadewright.make.section import area, band, joined, loft, solid_of, turned, united
 from shadewright.make.tunnel import grip_tunnel, screw_tunnel
 from shadewright.model.hood import Build, SeatKind
-from shadewright.model.shape import Array, HoodShape, Rim, RoundHood, RoundWall, TunnelHood
+from shadewright.model.shape import Array, HoodShape, Rim, RoundHood, TunnelHood
 
 MERGE = 2.0**-11
 """Slivers narrower than this are merged away before vertices are put on the grid, mm."""
@@ -235,7 +235,9 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
     if isinstance(hood, TunnelHood):
         return _prism(half, low, high, outside - deep, outside + MARK_RISE, slope=MARK_RISE + deep)
     prism = _prism(half, low, high, 0.5 * outside, outside + MARK_RISE + 2.0 * (high - low) + 50.0, slope=0.0)
-    return prism ^ turned(_mark_shell(hood.wall, build.thickness, low, high, deep), segments)
+    z = np.linspace(low, high + 1.0, 60)
+    surface = outer_radius(hood.wall, build.thickness, z, top=hood.rim.deepest + 1.0)
+    return prism ^ turned(_mark_shell(z, surface, deep), segments)
 
 
 def _lowest_near(rim: Rim, azimuth: float, half: float) -> float:
@@ -255,12 +257,10 @@ def _prism(half: float, low: float, high: float, inner: float, outer: float, *, 
     return loft(np.array(rings))
 
 
-def _mark_shell(wall: RoundWall, thickness: float, low: float, high: float, deep: float) -> Any:
+def _mark_shell(z: Array, radius: Array, deep: float) -> Any:
     """Half-section of a skin on the outer surface, from `deep` inside it, its lower end sloping outwards."""
-    z = np.linspace(low, high + 1.0, 60)
-    radius = outer_radius(wall, thickness, z, top=high + 60.0)
     inner = list(zip((radius - deep).tolist(), z.tolist(), strict=True))
-    raised = z > low + MARK_RISE + deep
+    raised = z > z[0] + MARK_RISE + deep
     outer = list(zip((radius + MARK_RISE)[raised].tolist(), z[raised].tolist(), strict=True))
     return area([*inner, *reversed(outer)])
 

@@ -160,11 +160,11 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
     notes = [stop_note(step, grip.length)]
     top = 0.0
     if step > 0.0:
+        if room < LEAST_WALL:
+            raise too_low("seat wider than the tunnel", lowest, LEAST_WALL + rounding)
         ahead, top, cone, flat = _roof(frame, grip.inner - LEDGE, grip.outer, web, room, segments)
         parts.append(ahead)
         cuts += cone
-        if room < LEAST_WALL:
-            raise too_low("seat wider than the tunnel", lowest, LEAST_WALL + rounding)
         if flat and step > LEDGE:
             notes.append(_flat_note("inside", step))
     body = cut(joined(parts), [turned(tool, segments) for tool in cuts])
@@ -181,7 +181,8 @@ def _roof(
     if line - least <= room and ledge > least:
         section = roof(0.8 * least, outer, web)
         return cut(turned(section, segments), [hole]), line - least, [cone_below(ledge)], False
-    return cut(turned(band(0.0, outer, 0.0, web), segments), [hole]), web, [], True
+    low = min(web, room)
+    return cut(turned(band(0.0, outer, 0.0, low), segments), [hole]), low, [], True
 
 
 def screw_tunnel(
@@ -211,6 +212,7 @@ def screw_tunnel(
         shell = [turned(funnel - hollow, segments) ^ _slab(*outside, 0.0, FAR)]
         outer_cuts = [area([(screw.face, 0.0), (screw.face + FAR, FAR), (screw.face + FAR, 0.0)])]
     else:
+        web = min(web, room)
         disc = turned(opening ^ band(0.0, FAR, 0.0, web), segments)
         shell = [cut(_slab(*outside, 0.0, web), [disc])]
         outer_cuts = []

@@ -14,7 +14,7 @@ import numpy as np
 
 from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import worst_loss
-from shadewright.errors import FileError, MakeError
+from shadewright.errors import FileError, MakeError, ShowsError
 from shadewright.make.drawing import write_drawing
 from shadewright.make.dxf import write_dxf
 from shadewright.make.flat import flatten
@@ -29,7 +29,7 @@ from shadewright.optics.beam import Beam, Job
 
 Progress = Callable[[str, float], None]
 
-TESTED_TO = 0.03
+TESTED_TO = 0.1
 """A solid is tested against the keep-out with every window this much smaller, mm: what rounding and facets may touch."""
 LOSS_TESTED_TO = 0.02
 """With an allowance, the solid's own worst loss may exceed it by this, stops: the raster of a mesh is no finer."""
@@ -189,7 +189,7 @@ def _tested_beams(job: Job) -> list[Beam]:
 
 
 def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
-    """The solid's own mesh against the keep-out, or against the allowance. Raises MakeError."""
+    """The solid's own mesh against the keep-out, or against the allowance. Raises ShowsError."""
     triangles = np.asarray(triangles, dtype=float)
     allowance = document.wishes.allowance
     if allowance > 0:
@@ -198,18 +198,18 @@ def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
         ends = [listed[0], listed[-1]] if len(listed) > 1 else [listed[0]]
         worst = max(worst_loss(job, ends, mesh, stopped_down=False), key=lambda entry: entry.stops)
         if worst.stops > allowance + LOSS_TESTED_TO:
-            raise MakeError(
+            raise ShowsError(
                 f"the solid loses {worst.stops:.2f} stop at {worst.label}, more than the allowance of {allowance:g}; make "
                 "the wall or seat wider."
             )
         return
     beams = _tested_beams(job)
     shrunk = [beam.widened(-TESTED_TO) for beam in beams]
-    touched, where = keep_out(shrunk).touches(triangles, smallest=TESTED_TO / 2)
+    touched, where = keep_out(shrunk).touches(triangles, smallest=TESTED_TO / 5)
     hit = np.nonzero(touched)[0]
     if hit.size:
         x, y, z = where[hit[0]]
-        raise MakeError(
+        raise ShowsError(
             f"the solid stands in the beam at {beams[int(hit[0])].label}, about x {x:.1f}, y {y:.1f}, z {z:.1f} mm; run "
             "`shadewright check` on this hood, and give it a wider wall or seat."
         )
@@ -218,7 +218,11 @@ def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
 def _make_template(bench: _Bench, document: Hood, shape: HoodShape, stem: str, paper: str) -> None:
     build = document.build
     try:
-        template = flatten(shape, sheet_thickness=build.thickness, back=build.seat_length, tab=TAB)
+        # A sheet carries no thread: its tube ends at the seat plane, where a threaded ring takes it.
+        threaded = build.seat is SeatKind.THREAD
+        template = flatten(shape, sheet_thickness=build.thickness, back=0.0 if threaded else build.seat_length, tab=TAB)
+        if threaded:
+            bench.sentences.append("The flat template ends at the seat plane: glue it to a ring that carries the thread.")
     except MakeError as error:
         bench.sentences.append(f"No flat template: {error}")
         return

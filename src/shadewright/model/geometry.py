@@ -63,7 +63,9 @@ def measured_rim(hood: Hood) -> Rim | TunnelRim | None:
 
 
 def _petal_rim(petals: MeasuredPetals) -> Rim:
-    """A smooth rim through heights at the four sides and corners, not overshooting between them."""
+    """A rim through heights at the four sides and corners: level lobes with valleys of a stated width, or a smooth wave."""
+    if petals.valley_width is not None:
+        return _level_lobes(petals, petals.valley_width)
     from scipy.interpolate import PchipInterpolator
 
     corner = petals.corner_azimuth
@@ -74,6 +76,20 @@ def _petal_rim(petals: MeasuredPetals) -> Rim:
     curve = PchipInterpolator(turns, np.tile(z, 3))
     fine = np.arange(0.0, 360.0, 1.0)
     return Rim.from_arrays(fine, np.asarray(curve(fine)))
+
+
+def _level_lobes(petals: MeasuredPetals, width: float) -> Rim:
+    """Lobes level up to each valley, the valleys rounded like a cosine."""
+    fine = np.arange(0.0, 360.0, 0.5)
+    corner = petals.corner_azimuth
+    valleys = np.array([corner, 180 - corner, 180 + corner, 360 - corner])
+    side = np.searchsorted(valleys, fine) % 4
+    z = np.array([petals.right, petals.top, petals.left, petals.bottom])[side]
+    for valley in valleys:
+        off = np.abs((fine - valley + 180) % 360 - 180)
+        low = off < width / 2
+        z[low] = petals.corners + (z[low] - petals.corners) * 0.5 * (1 - np.cos(2 * np.pi * off[low] / width))
+    return Rim.from_arrays(fine, z)
 
 
 def shape_of(hood: Hood, *, mesh: MeshHood | None = None) -> HoodShape:

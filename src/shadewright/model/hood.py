@@ -125,6 +125,9 @@ class MeasuredPetals(Part):
     bottom: Offset
     corners: Offset
     """The lowest height between two lobes, taken alike at all four corners."""
+    valley_width: Annotated[float, Field(ge=4, le=90)] | None = None
+    """Width of each valley between two lobes at its top, degrees; outside it the lobes are level. Left out: the heights are
+    joined by a smooth wave, which is lower than a hood with level lobes."""
     corner_azimuth: Annotated[float, Field(gt=5, lt=85)] = 35.0
     """Azimuth of the top right corner's lowest point, degrees from the right side upwards."""
 

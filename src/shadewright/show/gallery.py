@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from shadewright.clearance.check import STEPS, Verdict
+from shadewright.clearance.check import NO_MARGIN, STEPS, Verdict, clearance_of
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
 from shadewright.clearance.loss import sensor_view
 from shadewright.design.fit import Fitting
@@ -36,6 +37,8 @@ from shadewright.show.solid_view import solid_figure
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
+SKY_CELLS, MESH_CELLS = 161, 41
+"""Cells across a sky map drawn of a hood, and of one known only as a mesh."""
 MOST_VIEWS = 3
 """Settings shown of a checked hood."""
 TOO_DEEP = 8.0
@@ -65,8 +68,27 @@ def _rim_figure(azimuth: Array, entries: Entries, keepout: KeepOut, shape: Round
     binding = np.array([place.get(s, -1) for s in source])
     return rim_figure(
         azimuth, entries.value, shape.rim.z_at(azimuth), binding, labels or ["none"], plain=float(entries.value.min()),
-        limits=(0.0, hood.wishes.largest_length), title=f"The rim of {hood.name}, unrolled",
+        limits=(0.0, hood.wishes.largest_length), title=f'The rim of "{hood.name}", unrolled' + _allowed(hood),
     )  # fmt: skip
+
+
+def _allowed(hood: Hood) -> str:
+    """What a title adds where the rim is meant to stand above the deepest clear one."""
+    allowance = hood.wishes.allowance
+    return f"\n(an allowance of {allowance:g} stop lets it stand above the clear limit)" if allowance > 0 else ""
+
+
+def telling_beams(job: Job, shape: HoodShape) -> list[Beam]:
+    """The beams of the telling settings; of a setting with an uncertain pupil the one that comes nearest to the hood."""
+    beams = []
+    for setting in telling_settings(job):
+        cases = job.variants(setting)
+        if len(cases) > 1 and not isinstance(shape, MeshHood):
+            known = [replace(case, pupil_depth_plus_minus=0.0) for case in cases]
+            room = [clearance_of(job, [case], shape, NO_MARGIN)[0] for case in known]
+            cases = [cases[int(np.argmin(room))]]
+        beams.append(job.beam(cases[0]))
+    return beams
 
 
 def telling_settings(job: Job) -> list[Setting]:
@@ -88,7 +110,7 @@ def _deeper(shape: HoodShape) -> HoodShape:
 
 def sensor_picture(job: Job, shape: HoodShape, path: Path, *, allowance: float) -> list[Path]:
     """The sensor's view of a hood at the shortest and longest focal length, beside that of one a little too deep."""
-    beams = [job.beam(setting) for setting in telling_settings(job)]
+    beams = telling_beams(job, shape)
     figure = sensor_figure(
         [sensor_view(beam, _deeper(shape)) for beam in beams],
         [sensor_view(beam, shape) for beam in beams],
@@ -134,20 +156,21 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
         )
         for entry in weighing.candidates
     ]
-    files = save(compare_figure(rows), path.with_name(path.name + "-compared"))
+    files = [] if len(rows) < 2 else save(compare_figure(rows), path.with_name(path.name + "-compared"))
     work = join(lens, camera, use=wishes.use, accessories=wishes.accessory)
     shapes: list[HoodShape | None] = [None, *(entry.shape for entry in weighing.candidates)]
     names = ["no hood", *(entry.name for entry in weighing.candidates)]
     maps = dict(zip(names, sky_maps(work, shapes), strict=True))
-    frame = work.frame(telling_settings(work)[0])
-    return files + save(sky_figure(maps, frames=[frame]), path.with_name(path.name + "-sky"))
+    beam = work.beam(telling_settings(work)[0])
+    title = f"From where light reaches the front glass\nat {beam.label}"
+    return files + save(sky_figure(maps, frames=[beam.frame], title=title), path.with_name(path.name + "-sky-compared"))
 
 
 def all_pictures(
     job: Job, document: Hood, shape: HoodShape, path: Path, *, progress: Progress = lambda _step, _share: None
 ) -> list[Path]:
     """Section, opening, sensor's view, unrolled rim and sky of a hood, named by `path` and a word each."""
-    beams: list[Beam] = [job.beam(setting) for setting in telling_settings(job)]
+    beams = telling_beams(job, shape)
     files: list[Path] = []
 
     def named(word: str) -> Path:
@@ -168,11 +191,13 @@ def all_pictures(
         progress("rim", 0.6)
         files += _rim_of(job, document, shape, named("rim"))
     progress("sky", 0.8)
-    maps = {"no hood": light_map(beams[0], None), document.name: light_map(beams[0], shape)}
+    cells = MESH_CELLS if isinstance(shape, MeshHood) else SKY_CELLS
+    maps = {"no hood": light_map(beams[0], None, cells=cells), document.name: light_map(beams[0], shape, cells=cells)}
     if isinstance(shape, RoundHood) and shape.rim.deepest - shape.rim.shallowest > 1e-3:
         plain = RoundHood(shape.wall, Rim.plain(shape.rim.shallowest))
-        maps = {"no hood": maps["no hood"], "plain": light_map(beams[0], plain), document.name: maps[document.name]}
-    files += save(sky_figure(maps, frames=[beams[0].frame]), named("sky"))
+        maps = {"no hood": maps["no hood"], "plain": light_map(beams[0], plain, cells=cells), document.name: maps[document.name]}
+    title = f"From where light reaches the front glass\nat {beams[0].label}"
+    files += save(sky_figure(maps, frames=[beams[0].frame], title=title), named("sky"))
     if not isinstance(shape, MeshHood):
         progress("solid", 0.9)
         files += _solid_of(job, document, shape, named("solid"))
