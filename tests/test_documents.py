@@ -198,7 +198,7 @@ FULL_HOODS = {
     ),
     "ruled": GOOD["hood.toml"].replace(
         'shape = "petal"',
-        "petals = { right = 20, top = 30.5, left = 20, bottom = 30.5, corners = 8.0, corner_azimuth = 33.7 }",
+        "petals = { right = 20, top = 30.5, left = 20, bottom = 30.5, corners = 8.0, valley_width = 24.0, corner_azimuth = 33.7 }",
     ),
     "plain": GOOD["hood.toml"].replace('shape = "petal"', "depth = -0.5"),
     "mesh": GOOD["hood.toml"].replace('shape = "petal"', 'stl = "Öffnung 2.STL"'),

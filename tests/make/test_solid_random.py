@@ -13,7 +13,7 @@ from shadewright.make.rim import lowered
 from shadewright.make.solid import build_hood, is_closed
 from shadewright.model.hood import Build, SeatKind
 from shadewright.model.lens import thread_size
-from shadewright.model.shape import Rim, RoundHood, RoundWall
+from shadewright.model.shape import Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
 
 HEIGHTS = st.floats(min_value=2.5, max_value=45.0, allow_nan=False)
 
@@ -88,6 +88,35 @@ def test_any_rim_on_any_wall(wall: RoundWall, rim: Rim, build: Build, diameter: 
 @given(walls(), rims(), builds(), DIAMETERS, THREADS)
 def test_any_rim_on_any_wall_many_times(wall: RoundWall, rim: Rim, build: Build, diameter: float, thread: str) -> None:
     check(wall, rim, build, diameter, thread)
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    size=st.tuples(*[st.floats(min_value=15.0, max_value=70.0)] * 2),
+    lips=st.tuples(*[st.floats(min_value=5.0, max_value=40.0)] * 4),
+    build=builds(),
+    diameter=DIAMETERS,
+    thread=THREADS,
+)
+def test_any_lips_on_any_tunnel(
+    size: tuple[float, float],
+    lips: tuple[float, float, float, float],
+    build: Build,
+    diameter: float,
+    thread: str,
+) -> None:
+    hood = TunnelHood(TunnelWall(*size), TunnelRim(*lips))
+    solid = build_hood(hood, build, seat_diameter=diameter, thread=thread, segments=48)
+    assert is_closed(solid.faces)
+    assert count_bodies(solid.faces, len(solid.vertices)) == 1
+    assert solid.volume > 0.0
+    points = surface_points(solid)
+    x, y, z = np.abs(points[:, 0]), np.abs(points[:, 1]), points[:, 2]
+    assert z.max() < hood.rim.deepest
+    outside = (x >= size[0]) | (y >= size[1]) | (z <= 1e-6)
+    if build.seat is SeatKind.THREAD:
+        outside |= np.hypot(x, y) > thread_size(thread)[0] / 2.0 - 2.2
+    assert np.all(outside)
 
 
 @settings(max_examples=40, deadline=None)

@@ -25,6 +25,7 @@ name = "Invented zoom"
 [front]
 rim_diameter = 80
 clear_diameter = 70
+clear_depth = 0.0
 [[state]]
 focal_length = 24.0
 f_number = 2.8
@@ -48,6 +49,7 @@ image_circle = 40
 [front]
 rim_diameter = 80
 clear_diameter = 70
+clear_depth = 0.0
 [projection]
 kind = "equisolid"
 [[state]]

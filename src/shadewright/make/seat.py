@@ -154,8 +154,8 @@ def screw_core(screw: Screw) -> Any:
     edge = screw.bevel - 0.3
     return area(
         [
-            (screw.bore - 1.0, -screw.length), (radius - edge, -screw.length), (radius, -screw.length + edge),
-            (radius, 0.3), (screw.bore + 0.3, 0.3), (screw.bore, 0.0), (screw.bore - 1.0, 0.0),
+            (screw.bore, -screw.length), (radius - edge, -screw.length), (radius, -screw.length + edge),
+            (radius, 0.3), (screw.bore + 0.3, 0.3), (screw.bore, 0.0),
         ]
     )  # fmt: skip
 

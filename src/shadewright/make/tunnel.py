@@ -20,13 +20,12 @@ from shadewright.make.seat import (
     grip_bore,
     ring_section,
     roof,
-    screw_bore,
     screw_core,
     stop_note,
     too_low,
     web_thickness,
 )
-from shadewright.make.section import FAR, area, band, cut, joined, loft, turned
+from shadewright.make.section import FAR, area, band, cut, joined, loft, turned, united
 from shadewright.model.shape import TunnelHood
 
 CORNER_POINTS = 16
@@ -213,15 +212,16 @@ def screw_tunnel(
         outer_cuts = [area([(screw.face, 0.0), (screw.face + FAR, FAR), (screw.face + FAR, 0.0)])]
     else:
         web = min(web, room)
-        disc = turned(opening ^ band(0.0, FAR, 0.0, web), segments)
-        shell = [cut(_slab(*outside, 0.0, web), [disc])]
+        # The hole reaches past both faces of the flange, or rounding could leave a skin over it.
+        hole = united([opening ^ band(0.0, FAR, 0.0, web + 1.0), band(0.0, screw.bore, -1.0, 0.0)])
+        shell = [cut(_slab(*outside, 0.0, web), [turned(hole, segments)])]
         outer_cuts = []
         if corner - screw.face > web:
             notes.append(_flat_note("outside", corner - screw.face))
     shell.append(turned(band(0.0, screw.face, 0.0, web) - opening, segments))
     shell.append(turned(screw_core(screw), segments))
 
-    cuts = [screw_bore(screw), *outer_cuts]
+    cuts = outer_cuts
     top = max(reach, web)
     if least < screw.bore:
         ahead, above_roof, cone, flat = _roof(frame, screw.bore, screw.face, web, room, segments)
