@@ -143,7 +143,8 @@ class RimPart(Part):
     lips: Lips | None = None
     petals: MeasuredPetals | None = None
     stl: str | None = Field(default=None, max_length=255)
-    """File name, beside this document, of the hood's mesh: seat plane at z = 0, z forward, mm."""
+    """File name, beside this document, of the hood's mesh: seat plane at z = 0, z forward, y up and, since mesh files
+    are right-handed, x to the left as seen from behind the camera; mm."""
 
     @field_validator("points", mode="before")
     @classmethod
