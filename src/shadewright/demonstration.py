@@ -79,7 +79,7 @@ def _summary(fitting: Fitting, shows: bool, worst: float, choice: str) -> list[s
     state = f"worst loss {worst:.2f} stop" if shows else "clear everywhere"
     lines = [
         f"  {fitting.job.lens.name:<16} {fitting.hood.rim.shape!s:<10} {rim.shallowest:5.1f} to {rim.deepest:5.1f} mm deep, "
-        f"{state}; made as asked; of plain, petal and tunnel {choice} is recommended"
+        f"{state}; made as asked; weighing would choose {choice}"
     ]
     lines += [
         f"    ESTIMATE {e.estimate.field}: measuring it could deepen the rim by up to {e.deeper_anywhere:.1f} mm"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from shadewright.clearance import occlusion
 from shadewright.model.shape import HoodShape, MeshHood
 from shadewright.optics.beam import Beam, Job
+from shadewright.optics.frame import Frame
 from shadewright.optics.settings import Setting
 
 Array = NDArray[np.float64]
@@ -22,13 +24,14 @@ FULL_LOSS = 20.0
 class Occluder:
     """A hood prepared for loss: its edges, or its triangles where only a mesh is known."""
 
-    def __init__(self, shape: HoodShape) -> None:
+    def __init__(self, shape: HoodShape, *, step: float = 0.5) -> None:
+        """step: degrees between points of a round rim; more than 0.5 is for finding where to look."""
         self.triangles: Array | None = None
         self.edges: occlusion.Edges | None = None
         if isinstance(shape, MeshHood):
             self.triangles = occlusion.triangles_of(shape)
         else:
-            self.edges = occlusion.edges_of(shape)
+            self.edges = occlusion.edges_of(shape, step=step)
 
     def hidden(self, beam: Beam, slopes: Array, *, chords: int = occlusion.CHORDS) -> Array:
         """Hidden share (n,) of the beam at frame slopes (n, 2); NaN where the lens itself passes nothing."""
@@ -145,15 +148,24 @@ class WorstLoss:
 
 def frame_samples(beam: Beam, *, per_side: int = 16, inner: int = 5) -> Array:
     """Frame slopes (n, 2) at which loss is judged: the outline closely, corners included, and a coarse grid inside."""
+    return _samples(beam.frame, per_side, inner)
+
+
+@lru_cache(maxsize=256)
+def _samples(frame: Frame, per_side: int, inner: int) -> Array:
+    """The samples of a frame, worked out once: a lens's settings often share it."""
     slopes = []
-    for outline in beam.frame.outlines():
+    for outline in frame.outlines():
         following = np.roll(outline, -1, 0)
-        share = np.arange(max(2, per_side * 4 // len(outline)))[:, None] / max(2, per_side * 4 // len(outline))
+        count = max(2, per_side * 4 // len(outline))
+        share = np.arange(count)[:, None] / count
         for a, b in zip(outline, following, strict=True):
             slopes.append(a + (b - a) * share)
-    grid = beam.frame.grid(inner, inner).reshape(-1, 2)
+    grid = frame.grid(inner, inner).reshape(-1, 2)
     slopes.append(grid[np.all(np.isfinite(grid), axis=1)])
-    return beam.frame.slopes(np.concatenate(slopes))
+    found = frame.slopes(np.concatenate(slopes))
+    found.setflags(write=False)
+    return found
 
 
 def apertures(setting: Setting) -> list[Setting]:

@@ -351,11 +351,16 @@ def ring_edges(radius: float, z: float) -> Edges:
     return Edges([(np.concatenate([radius * normals, np.full((len(angle), 1), z)], axis=1), normals)])
 
 
-def edges_of(shape: RoundHood | TunnelHood) -> Edges:
-    """The edges of a hood that can cut a beam: its rim, and every place where the wall begins or turns."""
+def edges_of(shape: RoundHood | TunnelHood, *, step: float = 0.5) -> Edges:
+    """The edges of a hood that can cut a beam: its rim, and every place where the wall begins or turns.
+
+    step: degrees between the points of a round rim, beside its own; its own are left out when more than 0.5 is asked for.
+    """
     if isinstance(shape, TunnelHood):
         return _tunnel_edges(shape)
-    azimuth = np.union1d(np.asarray(shape.rim.azimuth), np.arange(0.0, 360.0, 0.5))
+    azimuth = np.arange(0.0, 360.0, step)
+    if step <= 0.5:
+        azimuth = np.union1d(np.asarray(shape.rim.azimuth), azimuth)
     rim = shape.rim.z_at(azimuth)
     angle = np.radians(azimuth)
     normals = np.stack([np.cos(angle), np.sin(angle)], axis=1)

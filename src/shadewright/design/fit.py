@@ -33,7 +33,7 @@ SWEEP_TOLERANCE = 0.02
 WIDENING, WIDENINGS = 2.0, 15
 """Step (mm) and number of steps by which a default wall is widened to come out of the beam."""
 FINEST_SWEEP = 32
-JUDGED = 6
+JUDGED = 3
 """Beams added at a time to those that an allowance is found with."""
 ALLOWANCE_TOLERANCE = 0.004
 """How closely the worst loss meets the allowance, stops."""
@@ -313,7 +313,7 @@ def _allowed(
 
 def _worst_beams(beams: Sequence[Beam], shape: HoodShape) -> list[Beam]:
     """The few beams that a hood takes most from, the worst first."""
-    occluder = Occluder(shape)
+    occluder = Occluder(shape, step=2.0)
     loss = np.array([coarse_worst(beam, occluder)[0] for beam in beams])
     return [beams[k] for k in np.argsort(-loss, kind="stable")[:JUDGED]]
 

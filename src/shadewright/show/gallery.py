@@ -16,8 +16,6 @@ from shadewright.clearance.loss import sensor_view
 from shadewright.design.fit import Fitting
 from shadewright.design.weigh import Weighing, sky_maps
 from shadewright.light.share import light_map
-from shadewright.make.solid import build_hood
-from shadewright.make.workshop import seat_of
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood
 from shadewright.model.lens import Lens
@@ -207,6 +205,10 @@ def all_pictures(
 
 def _solid_of(job: Job, document: Hood, shape: RoundHood | TunnelHood, path: Path) -> list[Path]:
     """The solid as it would be made. Raises MakeError where it cannot be."""
+    # The workshop's libraries load only when a solid is drawn.
+    from shadewright.make.solid import build_hood
+    from shadewright.make.workshop import seat_of
+
     seat_diameter, thread, _notes = seat_of(job, document)
     solid = build_hood(shape, document.build, seat_diameter=seat_diameter, thread=thread, name=document.name)
     return save(solid_figure(solid.vertices, solid.faces, title=document.name), path)
