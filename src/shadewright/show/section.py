@@ -139,7 +139,8 @@ def _draw_plane(
 
 def _draw_barrel(axes: Axes, beam: Beam, rim_radius: float | None, back: float) -> None:
     """The front rim in black and the barrel behind it in grey."""
-    glass = beam.front_radius
+    # Where the glass lies behind it, the rim has an opening of its own, which is a window of depth 0.
+    glass = max([beam.front_radius, *(float(w[1]) for w in beam.windows[2:] if w[0] == 0)])
     outside = max(rim_radius if rim_radius is not None else glass + 3.0, glass + 0.5)
     for low in (glass, -outside):
         for length, colour, name in ((beam.reach - back, page.PALE, "barrel"), (2.0, page.INK, "rim")):
@@ -169,6 +170,8 @@ def _draw_windows(axes: Axes, beam: Beam, stroke: page.Stroke, azimuth: float) -
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))])
     tick = 0.1 * beam.front_radius
     for index, (depth, radius, x, y) in enumerate(beam.windows):
+        if index > 1 and depth == 0:
+            continue  # the front rim, drawn as such
         z, middle = beam.reach - depth, float(np.array([x, y]) @ along)
         if index == 1:
             axes.plot(
