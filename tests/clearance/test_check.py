@@ -8,14 +8,15 @@ import numpy as np
 import pytest
 
 from lenses import camera, hood, prime, zoom
-from shadewright.clearance.check import check
-from shadewright.clearance.loss import sensor_view
+from shadewright.clearance.check import NO_MARGIN, check, clearance_of
+from shadewright.clearance.loss import own_darkening, sensor_view
 from shadewright.design.fit import fit
 from shadewright.model.geometry import shape_of
 from shadewright.model.hood import Accessory, Hood, RimShape
 from shadewright.model.lens import Seat, SeatPlace
 from shadewright.model.shape import MeshHood, Rim, RoundHood, RoundWall
 from shadewright.optics.beam import job
+from shadewright.optics.settings import sweep
 
 
 def document(**rim: object) -> Hood:
@@ -57,14 +58,27 @@ def test_a_plain_hood_too_deep_shows_by_so_much_and_stays_clear_where_it_does() 
 
 
 def test_the_range_that_stays_clear_is_where_showing_begins() -> None:
-    """A hood too deep for the widest setting is clear from some focal length on; a hair below it shows."""
-    work = job(prime_zoom := zoom(), camera())
-    fitting = fit(prime_zoom, camera(), hood(RimShape.PLAIN).model_copy(update={"wall": document(depth=1.0).wall}))
+    """A hood too deep for some focal lengths is clear at both ends of the range stated, and shows a little outside it."""
+    work = job(zoom(), camera())
+    fitting = fit(zoom(), camera(), hood(RimShape.PLAIN).model_copy(update={"wall": document(depth=1.0).wall}))
     deep = RoundHood(RoundWall((0.0,), (44.0,)), Rim.plain(fitting.plain_depth + 2.0))
-    verdict = check(work, deep)
-    run = verdict.ranges[0]
-    if run.low is not None:
-        assert not run.whole
+    run = check(work, deep).ranges[0]
+    assert run.low is not None
+    assert run.high is not None
+    assert not run.whole
+    listed = [24.0, 40.0, 70.0]
+    ends = [(run.low, -1), (run.high, 1)]
+    inner = [(f, side) for f, side in ends if 24.01 < f < 69.99]
+    assert inner
+    for focal_length, side in inner:
+        place = float(np.interp(np.log(focal_length), np.log(listed), [0.0, 1.0, 2.0]))
+
+        def shows(zoom_place: float) -> bool:
+            settings = sweep(work.resolved, np.array([zoom_place]), np.linspace(0.0, 1.0, 3))
+            return clearance_of(work, settings, deep, NO_MARGIN)[0] < -1e-3
+
+        assert not shows(place - side * 0.01)
+        assert shows(place + side * 0.01)
 
 
 def test_an_aperture_that_stays_clear() -> None:
@@ -151,4 +165,9 @@ def test_loss_without_light_is_not_called_clear() -> None:
         RoundHood(RoundWall((0.0,), (60.0,)), Rim.plain(5.0)),
     )
     assert np.any(np.isnan(view.loss))
-    assert view.worst >= 0.0
+    dark_everywhere = prime(24.0, pupil_depth=20.0, rear_window={"depth": 60.0, "radius": 1.0, "decentre": [90.0, 0.0]})
+    work = job(dark_everywhere, camera())
+    view = sensor_view(work.beam(work.resolved.settings[0]), RoundHood(RoundWall((0.0,), (60.0,)), Rim.plain(5.0)))
+    assert math.isnan(view.worst)
+    assert own_darkening(work)
+    assert not own_darkening(job(prime(24.0), camera()))

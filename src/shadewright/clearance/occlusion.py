@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
+from shadewright.model.shape import MeshHood, RoundHood, TunnelHood
 
 Array = NDArray[np.float64]
 
@@ -335,21 +335,6 @@ class Edges:
         """The points (m, 3) in the coordinates of a front rim plane at `reach` mm."""
         return np.asarray(self.points - np.array([0.0, 0.0, reach]))
 
-    def joined(self, other: Edges) -> Edges:
-        """These edges and those of another part."""
-        both = Edges.__new__(Edges)
-        both.points = np.concatenate([self.points, other.points])
-        both.normals = np.concatenate([self.normals, other.normals])
-        both.loop_at = np.concatenate([self.loop_at, other.loop_at[1:] + self.loop_at[-1]])
-        return both
-
-
-def ring_edges(radius: float, z: float) -> Edges:
-    """The edge of a round opening, such as a filter's front ring."""
-    angle = np.radians(np.arange(0.0, 360.0, 0.5))
-    normals = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    return Edges([(np.concatenate([radius * normals, np.full((len(angle), 1), z)], axis=1), normals)])
-
 
 def edges_of(shape: RoundHood | TunnelHood, *, step: float = 0.5) -> Edges:
     """The edges of a hood that can cut a beam: its rim, and every place where the wall begins or turns.
@@ -393,8 +378,3 @@ def _tunnel_edges(shape: TunnelHood) -> Edges:
 def triangles_of(shape: MeshHood) -> Array:
     """The mesh's triangles (m, 3, 3) in seat coordinates, mm."""
     return np.ascontiguousarray(shape.vertices[shape.faces], dtype=float)
-
-
-def is_mesh(shape: HoodShape) -> bool:
-    """True for a hood known only as a mesh."""
-    return isinstance(shape, MeshHood)
