@@ -115,7 +115,57 @@ thread_compensation = 0.1
 first_layer_spread = 0.2
 """
 
-GOOD: dict[str, str] = {"lens.toml": LENS, "camera.toml": CAMERA, "hood.toml": HOOD}
+PRESCRIPTION = """\
+document = "prescription"
+version = 1
+name = "Tern 28 as designed"
+notes = "before the last change"
+source = "drawing 12"
+wavelengths = [587.56, 486.13]
+vignetting = { share = 0.5, image_height = 21.6 }
+
+[[surface]]
+radius = 40.0
+thickness = 3.5
+glass = "N-BK7"
+semi_diameter = 12.0
+
+[[surface]]
+curvature = -0.01
+conic = -0.5
+aspheric = [1e-6, -2e-9]
+thickness = 6.0
+semi_diameter = 11.0
+
+[[surface]]
+thickness = 4.0
+semi_diameter = 5.0
+stop = true
+
+[[surface]]
+radius = -60.0
+thickness = 2.0
+index = 1.6
+abbe = 40.0
+
+[[surface]]
+radius = 0
+thickness = 40.0
+
+[[setting]]
+name = "far"
+thickness = { 5 = 40.0 }
+stop_semi_diameter = 4.5
+focus_distance = "infinity"
+
+[[setting]]
+name = "near"
+thickness = { 5 = 42.5 }
+f_number = 5.6
+focus_distance = 800.0
+"""
+
+GOOD: dict[str, str] = {"lens.toml": LENS, "camera.toml": CAMERA, "hood.toml": HOOD, "prescription.toml": PRESCRIPTION}
 FIT = ("fit", "lens.toml", "camera.toml", "hood.toml", "--out", "out")
 CHECK = ("check", *FIT[1:])
 MAKE = ("make", *FIT[1:])

@@ -14,7 +14,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from shadewright.errors import DocumentError, FileError, FitError, MakeError, OpticsError, ShadewrightError, ShowsError
+from shadewright.cli_light import SurroundingsNames, surroundings, tradeoff, vanes
+from shadewright.cli_trace import trace
+from shadewright.errors import (
+    DocumentError,
+    FileError,
+    FitError,
+    LightError,
+    MakeError,
+    OpticsError,
+    ShadewrightError,
+    ShowsError,
+)
 from shadewright.words import say, say_check, say_files, say_fit, say_weigh
 
 if TYPE_CHECKING:
@@ -63,6 +74,8 @@ class Kind(StrEnum):
     LENS = "lens"
     CAMERA = "camera"
     HOOD = "hood"
+    PRESCRIPTION = "prescription"
+    SURROUNDINGS = "surroundings"
 
 
 class Paper(StrEnum):
@@ -210,18 +223,26 @@ def check(
 
 
 @app.command()
-def weigh(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = None, as_json: Json = False) -> None:
+def weigh(
+    lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = None, as_json: Json = False,
+    fast: Annotated[bool, typer.Option("--fast", help="Direct light alone: nothing by way of the wall.")] = False,
+    surroundings: SurroundingsNames = None,
+) -> None:  # fmt: skip
     """Compare plain, petal and tunnel hoods for the same wishes, and recommend one with reasons.
 
-    Example: shadewright weigh my-lens.toml my-camera.toml my-hood.toml --json
+    Light that passes the hood and light that comes by way of its wall are told apart, in even light and in surroundings.
+
+    Example: shadewright weigh my-lens.toml my-camera.toml my-hood.toml --surroundings low-sun
     """
+    from shadewright.cli_light import surroundings_of
     from shadewright.design.weigh import weigh as run
     from shadewright.model.documents import read_camera, read_lens
     from shadewright.report import weigh_report
 
+    around = None if surroundings is None else surroundings_of(surroundings)
     lens_read, camera_read, wishes = read_lens(lens), read_camera(camera), _wishes(hood)
     with _progress(as_json) as progress, _naming(lens, hood):
-        weighing = run(lens_read, camera_read, wishes, progress=progress)
+        weighing = run(lens_read, camera_read, wishes, fast=fast, surroundings=around, progress=progress)
     report = weigh_report(weighing, lens=lens_read.name, camera=camera_read.name)
     files: list[Path] = []
     if out is not None:
@@ -312,7 +333,7 @@ def new(
     ask: Annotated[bool, typer.Option("--ask", help="Ask for the main values.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that exists.")] = False,
 ) -> None:
-    """Begin a lens, camera or hood document, with comments that say what to measure.
+    """Begin a lens, camera, hood, prescription or surroundings document, with comments that say what to measure.
 
     Example: shadewright new lens my-lens.toml --ask
     """
@@ -345,6 +366,15 @@ _QUESTIONS: dict[str, list[tuple[str, str, str]]] = {
         ("shape", "Rim: petal, plain, square-cut, tunnel or deepest", '"petal"'),
         ("largest_length", "Largest length ahead of the seat, mm", "80.0"),
         ("allowance", "Worst loss allowed, stops (0 for none)", "0.0"),
+    ],
+    "prescription": [
+        ("name", "Name of the prescription", '"My prescription"'),
+        ("f_number", "The f-number that its stop is opened to", "4.0"),
+    ],
+    "surroundings": [
+        ("name", "Name of the surroundings", '"My surroundings"'),
+        ("lens_elevation", "Degrees that the lens points above the horizon", "0.0"),
+        ("kind", "Sky: even or overcast", '"overcast"'),
     ],
 }
 
@@ -400,6 +430,10 @@ def demo(
         say(line)
 
 
+for command in (trace, tradeoff, vanes, surroundings):
+    app.command()(command)
+
+
 def main() -> None:
     """Entry point: every error the user can mend becomes one sentence and exit code 2."""
     try:
@@ -444,7 +478,7 @@ def _naming(lens: Path, hood: Path | None) -> Iterator[None]:
         yield
     except OpticsError as error:
         raise OpticsError(f"{lens}: {error}") from None
-    except (FitError, MakeError) as error:
+    except (FitError, LightError, MakeError) as error:
         if hood is None:
             raise
         raise type(error)(f"{hood}: {error}") from None

@@ -29,3 +29,15 @@ class ShowsError(MakeError):
 
 class FileError(ShadewrightError):
     """A file cannot be read or written; nothing half-written is left behind."""
+
+
+class LightError(ShadewrightError):
+    """A finish, scene or wish for light that cannot be worked out as given."""
+
+
+class LightStopped(LightError):
+    """A run for light was stopped by the user; says what was kept."""
+
+
+class SearchError(ShadewrightError):
+    """A search for trade-offs cannot run as asked: names the limit, journal or scheduler that stands in the way."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +14,11 @@ from shadewright.design.fit import Fitting
 from shadewright.design.weigh import Candidate, Weighing
 from shadewright.light.share import gain_stops
 from shadewright.model.shape import HoodShape, RoundHood, TunnelHood
+
+if TYPE_CHECKING:
+    from shadewright.design.tradeoff import Front, Task, Traded
+    from shadewright.design.weigh_stray import FinishTrial
+    from shadewright.light.surroundings import StrayLight
 
 VERSION = 1
 
@@ -132,10 +137,34 @@ def check_report(verdict: Verdict, *, lens: str, camera: str, hood: str) -> dict
     }  # fmt: skip
 
 
+def stray_dict(light: StrayLight) -> dict[str, Any]:
+    """Light from outside the frame in one surrounding."""
+    return {
+        "surroundings": light.surroundings, "setting": light.setting,
+        "direct": round(light.direct, 5), "direct_error": round(light.direct_error, 5),
+        "wall": None if light.wall is None else round(light.wall, 5),
+        "wall_error": None if light.wall_error is None else round(light.wall_error, 5),
+        "share": round(light.share, 5), "share_error": round(light.error, 5),
+        "drop": _finite(light.stops), "drop_error": _mm(light.stops_error),
+        "outside_over_frame": None if light.over_frame is None else float(f"{light.over_frame:.4g}"),
+        "notes": list(light.notes),
+    }  # fmt: skip
+
+
+def finish_dict(trial: FinishTrial) -> dict[str, Any]:
+    """One finish tried on a hood."""
+    return {
+        "finish": trial.finish, "reflectance_low": trial.low, "reflectance_high": trial.high,
+        "wall": round(trial.wall, 5), "surroundings": [stray_dict(light) for light in trial.light],
+    }  # fmt: skip
+
+
 def _candidate(entry: Candidate) -> dict[str, Any]:
     return {
         "hood": entry.name,
         "let_in": round(entry.let_in, 5),
+        "wall": round(entry.wall, 5) if entry.wall else None,
+        "surroundings": [stray_dict(light) for light in entry.stray],
         "gain_over_none": _finite(gain_stops(entry.let_in, 1.0)),
         "settings": [
             {
@@ -159,6 +188,9 @@ def _candidate(entry: Candidate) -> dict[str, Any]:
 
 def weigh_report(weighing: Weighing, *, lens: str, camera: str) -> dict[str, Any]:
     """What `weigh --json` prints."""
+    # The light engine loads only where there is light to report.
+    from shadewright.light.surroundings import LIMITS
+
     return {
         "report": "weigh",
         "version": VERSION,
@@ -168,4 +200,45 @@ def weigh_report(weighing: Weighing, *, lens: str, camera: str) -> dict[str, Any
         "choice": weighing.choice,
         "reasons": list(weighing.reasons),
         "left_out": list(weighing.left_out),
+        "finish": weighing.finish or None,
+        "finishes": [finish_dict(trial) for trial in weighing.trials],
+        "limits": list(LIMITS) if any(entry.stray for entry in weighing.candidates) else [],
+    }
+
+
+def traded_dict(index: int, traded: Traded, task: Task) -> dict[str, Any]:
+    """One hood of a trade-off front."""
+    from shadewright.design.tradeoff import describe
+
+    outcome = traded.outcome
+    return {
+        "number": index, "design": describe(traded.design), "wall": traded.design.as_json()["wall"],
+        "rim": str(traded.design.rim), "sizes": list(traded.design.sizes), "largest_length": _mm(traded.design.length),
+        "direct": round(outcome.direct, 5),
+        "wall_light": [
+            {"finish": finish.name, "wall": round(value, 5)}
+            for finish, value in zip(task.finishes, outcome.walls, strict=True)
+        ],
+        "light": round(outcome.light, 5), "depth": _mm(outcome.depth), "shallowest": _mm(outcome.shallowest),
+        "across": _mm(outcome.across), "mass": round(outcome.mass, 2), "stored": _mm(outcome.stored),
+        "volume": round(outcome.volume, 2),
+    }  # fmt: skip
+
+
+def tradeoff_report(front: Front, task: Task) -> dict[str, Any]:
+    """What `tradeoff --json` prints."""
+    limits = {name: _finite(getattr(task.limits, name)) for name in ("across", "length", "mass", "stored")}
+    return {
+        "report": "tradeoff",
+        "version": VERSION,
+        "lens": task.lens.name,
+        "camera": task.camera.name,
+        "surroundings": task.surroundings.name,
+        "against": str(front.size),
+        "limits": limits,
+        "finishes": [finish.name for finish in task.finishes],
+        "looked_at": front.looked_at,
+        "within_limits": len(front.tried),
+        "best": [traded_dict(index, traded, task) for index, traded in enumerate(front.best, start=1)],
+        "dropped": list(front.dropped),
     }

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import time
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from shadewright.model.camera import Camera
 
 
 def main() -> None:
@@ -28,6 +32,7 @@ def main() -> None:
     candidate("warm", fitting, cells=21)
     triangle = MeshHood(np.array([[40.0, 0, 5], [41.0, 0, 5], [40.0, 1, 5]]), np.array([[0, 1, 2]]))
     check(fitting.job, triangle)
+    warm_traced(camera)
     one = np.ones(1)
     pupil_only_rim(40.0, np.arange(4.0), half_width=one, half_height=one, pupil=one, depth=one)
     plate = np.array([[0.0, 0, 0], [9, 0, 0], [0, 9, 0], [0, 0, 9]])
@@ -35,6 +40,42 @@ def main() -> None:
     inspect_mesh(plate, faces)
     solid_figure(plate, faces, title="warm")
     print(f"kernels ready in {time.perf_counter() - started:.1f} s")
+
+
+def warm_traced(camera: Camera) -> None:
+    """Trace a small lens, near and far, spheres and aspheres, and ask of its beams what is asked of any."""
+    import numpy as np
+
+    from shadewright.clearance.keepout import keep_out
+    from shadewright.clearance.loss import sensor_view
+    from shadewright.model.lens import Front, Lens, Placement
+    from shadewright.model.prescription import Prescription, PrescriptionSetting, Surface
+    from shadewright.model.shape import Rim, RoundHood, RoundWall
+    from shadewright.optics.beam import job
+    from shadewright.optics.trace import trace
+
+    surfaces = (
+        Surface(thickness=2.0, semi_diameter=8.0, stop=True),
+        Surface(radius=60.0, thickness=4.0, index=1.5, semi_diameter=14.0, aspheric=(1e-7,)),
+        Surface(radius=-60.0, conic=-0.5, semi_diameter=14.0),
+    )
+    prescription = Prescription(
+        document="prescription", version=1, name="warm", surface=surfaces, setting=(PrescriptionSetting(name="far"),)
+    )
+    lens = Lens(
+        document="lens", version=1, name="warm", front=Front(rim_diameter=60.0), prescription=prescription,
+        placement=(Placement(setting="far", vertex_reach=1.0),),
+    )  # fmt: skip
+    work = job(lens, camera)
+    beam = work.beam(work.resolved.settings[0])
+    wall = RoundWall((0.0,), (35.0,))
+    keepout = keep_out([beam])
+    rim = keepout.rim(wall, np.arange(0.0, 360.0, 30.0), cap=50.0)
+    sensor_view(beam, RoundHood(wall, Rim.plain(float(rim.value.min()))), columns=3, rows=3)
+    keepout.touches(np.array([[[40.0, 0, 5], [41.0, 0, 5], [40.0, 1, 5]]]))
+    system = work.resolved.settings[0].traced
+    assert system is not None
+    trace(system.main, np.zeros((2, 3)), np.array([[0.0, 0, 1], [0.1, 0, 1]]), path=True)
 
 
 if __name__ == "__main__":

@@ -119,7 +119,37 @@ def say_weigh(weighing: Weighing, files: list[Path]) -> None:
         )
     for sentence in weighing.left_out:
         say(f"  left out: {sentence}")
+    _say_stray(weighing)
     say(f"recommended: {weighing.choice}")
     for reason in weighing.reasons:
         say(f"  {reason}")
+    if weighing.trials:
+        say(f"finishes of the {weighing.choice} hood's inside   by way of the wall   reflectance to be expected")
+        for trial in weighing.trials:
+            own = "  (taken above)" if trial.finish == weighing.finish else ""
+            span = f"{trial.low:.1%} to {trial.high:.1%}" if trial.low is not None and trial.high is not None else ""
+            say(f"  {trial.finish:<28}          {trial.wall:7.2%}        {span}{own}")
+    if any(entry.stray for entry in weighing.candidates):
+        from shadewright.light.surroundings import LIMITS
+
+        for sentence in LIMITS:
+            say(f"  NOTE {sentence}")
     say_files(files)
+
+
+def _say_stray(weighing: Weighing) -> None:
+    """Light on the front glass from outside the frame in each of the surroundings."""
+    if not any(entry.stray for entry in weighing.candidates):
+        return
+    setting = weighing.candidates[0].stray[0].setting
+    inside = f", finished inside in {weighing.finish}" if weighing.finish else ", direct light alone"
+    say(f"of the light on the open front glass from outside the frame, at {setting}{inside}:")
+    say("surroundings   hood        direct   by the wall        drop in veiling glare")
+    for index, first in enumerate(weighing.candidates[0].stray):
+        for entry in weighing.candidates:
+            light = entry.stray[index]
+            wall = "" if light.wall is None else f"{light.wall:6.2%}"
+            drop = "complete" if light.stops == float("inf") else f"{light.stops:.2f} +- {max(light.stops_error, 0.005):.2f} stop"
+            say(f"{first.surroundings[:14]:<14} {entry.name:<11} {light.direct:6.1%}   {wall:<18} {drop}")
+        for note in first.notes:
+            say(f"  {note}")

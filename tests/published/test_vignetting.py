@@ -211,7 +211,8 @@ def test_two_circles(r: float, big: float, d: float, area: float, share: float, 
     beam = beam_of([(d, r, 0, 0), (0.0, big, 0, 0)], 1.5, 1.5)
     slopes = towards(45.0, azimuth)
     areas = np.empty(1)
-    occlusion.overlap_areas(beam.windows, slopes, math.inf, occlusion.CHORDS, areas)
+    windows, planes = beam.limits(slopes)
+    occlusion.opening_areas(windows, planes, np.array(beam.centre), slopes, math.inf, occlusion.CHORDS, areas)
     assert areas[0] == pytest.approx(area, rel=CHORD_ERROR)
     assert 2.0 ** -window_vignetting(beam, slopes)[0] == pytest.approx(share, abs=CHORD_ERROR)
 

@@ -142,7 +142,7 @@ def clearance_of(job: Job, settings: Sequence[Setting], shape: HoodShape, margin
         hit = np.nonzero(touched)[0]
         if hit.size == 0:
             return 1.0, "no setting"
-        return -1.0, keepout.beams[keepout.source[int(hit[0])]].label
+        return -1.0, keepout.beams[int(hit[0])].label
     cap = shape.rim.deepest + 1000.0
     if isinstance(shape, TunnelHood):
         lips, found = keepout.tunnel(shape.wall, cap=cap)
@@ -351,8 +351,10 @@ def _ring_loss(beam: Beam, radius: float, z: float) -> float:
     """Worst loss in stops that a round opening at z ahead of the front rim causes: one more window there."""
     slopes = np.ascontiguousarray(frame_samples(beam))
     areas, with_ring = np.empty(len(slopes)), np.empty(len(slopes))
-    occlusion.overlap_areas(beam.windows, slopes, beam.object_distance, occlusion.CHORDS, areas)
-    windows = np.ascontiguousarray(np.vstack([beam.windows, [-z, radius, 0.0, 0.0]]))
-    occlusion.overlap_areas(windows, slopes, beam.object_distance, occlusion.CHORDS, with_ring)
+    windows, planes = beam.limits(slopes)
+    centre, distance = np.array(beam.centre), beam.object_distance
+    occlusion.opening_areas(windows, planes, centre, slopes, distance, occlusion.CHORDS, areas)
+    windows = np.ascontiguousarray(np.vstack([windows, [-z, radius, 0.0, 0.0]]))
+    occlusion.opening_areas(windows, planes, centre, slopes, distance, occlusion.CHORDS, with_ring)
     lit = areas > 0
     return float(np.max(stops(1.0 - with_ring[lit] / areas[lit]))) if np.any(lit) else 0.0

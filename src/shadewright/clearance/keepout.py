@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.clearance import drivers
+from shadewright.clearance.traced import TracedPack, pack
 from shadewright.model.hood import Margin
 from shadewright.model.shape import RoundWall, TunnelRim, TunnelWall
 from shadewright.optics.beam import Beam
@@ -28,8 +29,8 @@ TUNNEL_SAMPLES = 129
 class Entries:
     """Where lines first meet the keep-out: `z` or distance (n,), and what binds there.
 
-    state: (n,) index of the binding beam, -1 where nothing binds. mask: (n,) bits of the binding windows (1 the pupil,
-    2 the front rim, 4 and up the others). slope: (n, 2) the frame slope that binds.
+    state: (n,) place of the binding beam among the keep-out's, -1 where nothing binds. mask: (n,) bits of the binding
+    windows (1 the pupil, 2 the front rim, 4 and up the others) or, of a traced lens, of its surfaces. slope: (n, 2) the frame slope that binds.
     """
 
     value: Array
@@ -42,7 +43,7 @@ class Entries:
 class KeepOut:
     """The union of beams over all settings, grown by the margin, packed for the kernels.
 
-    beams: as given, before the margin. source: (packed,) index into `beams` of each packed beam.
+    beams: as given, before the margin. source: (packed,) place in `beams` of each beam that windows limit.
     """
 
     beams: tuple[Beam, ...]
@@ -57,6 +58,8 @@ class KeepOut:
     distance: Array
     mirrored: bool
     """True where the keep-out is the same left and right, and above and below."""
+    traced: TracedPack | None = None
+    """The beams of traced lenses among them; the arrays above hold the others."""
 
     @property
     def packed(self) -> tuple[Array | NDArray[np.int64], ...]:
@@ -97,7 +100,47 @@ class KeepOut:
             np.cos(angle), np.sin(angle), wall_z, wall_r, float(cap), *self.packed,
             found.value, found.state, found.mask, found.slope,
         )  # fmt: skip
+        self._among_all(found)
+        if self.traced is not None:
+            self._traced_rim(self.traced, np.stack([np.cos(angle), np.sin(angle)], axis=1), (wall_z, wall_r), cap, found)
         return found
+
+    def _among_all(self, found: Entries) -> None:
+        """Turn the kernels' numbers of the packed beams into places among all beams."""
+        own = found.state >= 0
+        found.state[own] = self.source[found.state[own]]
+
+    def _traced_rim(
+        self, traced: TracedPack, outward: Array, wall: tuple[Array, Array], cap: float, found: Entries
+    ) -> None:
+        """Lower the entries on a wall to where traced beams are met, one straight part of the wall after another."""
+        z, r = wall
+        n = len(outward)
+        for w in range(len(z)):
+            z1 = float(z[w + 1]) if w + 1 < len(z) else cap
+            if w + 1 < len(z):
+                tilt = (r[w + 1] - r[w]) / (z1 - z[w]) if z1 > z[w] else 0.0
+            else:
+                tilt = (r[w] - r[w - 1]) / (z[w] - z[w - 1]) if w > 0 and z[w] > z[w - 1] else 0.0
+            if z1 < z[w]:
+                continue
+            origins = np.column_stack([r[w] * outward, np.full(n, z[w])])
+            directions = np.column_stack([tilt * outward, np.ones(n)])
+            self._lower(traced, origins, directions, np.full(n, z1 - z[w]), found, float(z[w]))
+
+    def _lower(
+        self, traced: TracedPack, origins: Array, directions: Array, stops: Array, found: Entries, offset: float
+    ) -> None:
+        """Lower entries, counted from `offset`, to where lines first meet a traced beam."""
+        entry = np.minimum(found.value - offset, stops)
+        before = entry.copy()
+        free = found.state < 0
+        state, mask, slope = traced.lines(origins, directions, np.zeros(len(origins)), stops, entry)
+        hit = (state >= 0) & ((entry < before) | free)
+        found.value[hit] = entry[hit] + offset
+        found.state[hit] = state[hit]
+        found.mask[hit] = mask[hit]
+        found.slope[hit] = slope[hit]
 
     def _with_play(self, wall: RoundWall, azimuth: Array, cap: float) -> Entries:
         """The least entry within the rotational play either side, from places PLAY_STEP degrees apart and both ends."""
@@ -129,6 +172,11 @@ class KeepOut:
             np.ascontiguousarray(stops, dtype=float), *self.packed,
             found.value, found.state, found.mask, found.slope,
         )  # fmt: skip
+        self._among_all(found)
+        if self.traced is not None:
+            self._lower(
+                self.traced, np.asarray(origins, float), np.asarray(directions, float), np.asarray(stops, float), found, 0.0
+            )
         return found
 
     def tunnel(self, wall: TunnelWall, *, cap: float) -> tuple[TunnelRim, list[Entries]]:
@@ -174,13 +222,13 @@ class KeepOut:
         return Entries(radius, found.state, found.mask, found.slope)
 
     def touches(self, triangles: Array, *, smallest: float = 0.02) -> tuple[NDArray[np.bool_], Array]:
-        """Whether a mesh touches each beam (packed beams,), and a place where it does (packed beams, 3).
+        """Whether a mesh touches each beam (beams,), and a place where it does (beams, 3).
 
         triangles: (m, 3, 3) mm, seat coordinates. Clear is certified; what comes within about `smallest` mm of the
         keep-out counts as touching.
         """
-        touched = np.zeros(len(self.reach), np.bool_)
-        where = np.zeros((len(self.reach), 3))
+        touched, where = np.zeros(len(self.beams), np.bool_), np.zeros((len(self.beams), 3))
+        own, place = np.zeros(len(self.reach), np.bool_), np.zeros((len(self.reach), 3))
         spread = np.array(
             [
                 np.hypot(*self.corners[self.corner_at[self.piece_at[b]] : self.corner_at[self.piece_at[b + 1]]].T).max()
@@ -190,15 +238,31 @@ class KeepOut:
         every = np.ascontiguousarray(triangles, dtype=float)
         # In portions, so that an interruption is heard between two of them.
         for start in range(0, len(every), PORTION):
-            drivers.mesh_kernel(every[start : start + PORTION], *self.packed, spread, smallest, touched, where)
+            drivers.mesh_kernel(every[start : start + PORTION], *self.packed, spread, smallest, own, place)
+            if self.traced is not None:
+                self.traced.touches(every[start : start + PORTION], smallest=smallest, touched=touched, where=where)
+        touched[self.source], where[self.source] = own, place
         return touched, where
 
     def binding(self, entries: Entries, index: int) -> str:
         """What binds at one place, in words: the setting, the frame point and the windows."""
         if entries.state[index] < 0:
             return "no setting"
-        beam = self.beams[self.source[entries.state[index]]]
-        return f"{beam.label}, {beam.frame.describe(entries.slope[index])} ({window_names(int(entries.mask[index]), beam.windows)})"
+        beam = self.beams[entries.state[index]]
+        return f"{beam.label}, {beam.frame.describe(entries.slope[index])} ({limit_names(int(entries.mask[index]), beam)})"
+
+
+def limit_names(mask: int, beam: Beam) -> str:
+    """What limits a beam where it binds, in words, from the bits of its windows or of its lens's surfaces."""
+    if beam.setting.traced is None:
+        return window_names(mask, beam.windows)
+    system = beam.setting.traced.main
+    names = []
+    for surface in range(len(system)):
+        if mask >> surface & 1:
+            front = "front glass" if surface == 0 else f"rim of surface {surface + 1}"
+            names.append("stop" if surface == system.stop else front)
+    return " and ".join(names) if names else "start of the wall"
 
 
 def window_names(mask: int, windows: Array) -> str:
@@ -248,14 +312,12 @@ def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
     Rotation: applied where a rim is read, see `KeepOut.rim`.
     """
     margin = margin or Margin(radial=0, axial=0, rotation=0)
-    grown: list[Beam] = []
-    source: list[int] = []
-    for index, beam in enumerate(beams):
-        wide = beam.widened(margin.radial)
-        grown.append(wide.at_reach(wide.reach - margin.axial))
-        source.append(index)
+    every = [beam.widened(margin.radial) for beam in beams]
+    every = [beam.at_reach(beam.reach - margin.axial) for beam in every]
+    source = [place for place, beam in enumerate(every) if beam.footprints is None]
+    grown = [every[place] for place in source]
     corner_at, piece_at, window_at = [0], [0], [0]
-    corners: list[Array] = []
+    corners: list[Array] = [np.empty((0, 2))]
     for beam in grown:
         for piece in beam.pieces:
             corners.append(piece)
@@ -266,14 +328,15 @@ def keep_out(beams: Sequence[Beam], *, margin: Margin | None = None) -> KeepOut:
         beams=tuple(beams),
         margin=margin,
         source=np.array(source, np.int64),
-        windows=np.concatenate([beam.windows for beam in grown]),
+        windows=np.concatenate([np.empty((0, 4)), *(beam.windows for beam in grown)]),
         window_at=np.array(window_at, np.int64),
         corners=np.concatenate(corners),
         corner_at=np.array(corner_at, np.int64),
         piece_at=np.array(piece_at, np.int64),
         reach=np.array([beam.reach for beam in grown]),
         distance=np.array([beam.object_distance for beam in grown]),
-        mirrored=all(_is_mirrored(beam) for beam in grown),
+        mirrored=all(_is_mirrored(beam) for beam in every),
+        traced=pack(every, range(len(every))),
     )
 
 

@@ -37,32 +37,37 @@ class Occluder:
         """Hidden share (n,) of the beam at frame slopes (n, 2); NaN where the lens itself passes nothing."""
         slopes = np.ascontiguousarray(slopes, dtype=float)
         shares = np.empty(len(slopes))
-        windows = np.ascontiguousarray(beam.windows)
+        windows, planes = beam.limits(slopes)
+        centre = np.array(beam.centre)
         if self.edges is not None:
             occlusion.hidden_shares(
-                windows, slopes, beam.object_distance, self.edges.ahead_of(beam.reach), self.edges.normals,
+                windows, planes, centre, slopes, beam.object_distance, self.edges.ahead_of(beam.reach), self.edges.normals,
                 self.edges.loop_at, chords, shares,
             )  # fmt: skip
         else:
             assert self.triangles is not None
             moved = self.triangles - np.array([0.0, 0.0, beam.reach])
-            occlusion.mesh_hidden_shares(windows, slopes, beam.object_distance, moved, occlusion.RASTER, shares)
+            occlusion.mesh_hidden_shares(
+                windows, planes, centre, slopes, beam.object_distance, moved, occlusion.RASTER, shares
+            )
         return shares
 
     def hidden_glass(self, radius: float, reach: float, slopes: Array, *, chords: int = occlusion.CHORDS) -> Array:
         """Hidden share (n,) of a front glass of `radius` mm at `reach` for distant sources at slopes (n, 2)."""
         slopes = np.ascontiguousarray(slopes, dtype=float)
         shares = np.empty(len(slopes))
-        windows = np.array([[0.0, radius, 0.0, 0.0]])
+        windows, planes = np.array([[0.0, radius, 0.0, 0.0]]), np.empty((len(slopes), 0))
         if self.edges is not None:
             occlusion.hidden_shares(
-                windows, slopes, np.inf, self.edges.ahead_of(reach), self.edges.normals, self.edges.loop_at, chords,
+                windows, planes, np.zeros(3), slopes, np.inf, self.edges.ahead_of(reach), self.edges.normals, self.edges.loop_at, chords,
                 shares,
             )  # fmt: skip
         else:
             assert self.triangles is not None
             moved = self.triangles - np.array([0.0, 0.0, reach])
-            occlusion.mesh_hidden_shares(windows, slopes, np.inf, moved, occlusion.RASTER, shares)
+            occlusion.mesh_hidden_shares(
+                windows, planes, np.zeros(3), slopes, np.inf, moved, occlusion.RASTER, shares
+            )
         return shares
 
 
@@ -106,7 +111,10 @@ def window_vignetting(beam: Beam, slopes: Array) -> Array:
     """The lens's own loss (n,) in stops at frame slopes (n, 2): area of the overlap of windows against the axis."""
     slopes = np.ascontiguousarray(np.vstack([np.zeros((1, 2)), np.asarray(slopes, dtype=float)]))
     areas = np.empty(len(slopes))
-    occlusion.overlap_areas(np.ascontiguousarray(beam.windows), slopes, beam.object_distance, occlusion.CHORDS, areas)
+    windows, planes = beam.limits(slopes)
+    occlusion.opening_areas(
+        windows, planes, np.array(beam.centre), slopes, beam.object_distance, occlusion.CHORDS, areas
+    )
     if areas[0] <= 0:
         return np.full(len(slopes) - 1, np.nan)
     return stops(1.0 - areas[1:] / areas[0])
@@ -130,6 +138,11 @@ def own_darkening(job: Job) -> list[str]:
     if worst <= OWN_LOSS:
         return []
     dark = "passes nothing at all" if worst >= FULL_LOSS else f"loses {worst:.1f} stops"
+    if job.lens.prescription is not None:
+        return [
+            f"By its prescription the lens itself {dark} somewhere in the frame at {where}, without any hood: it was made for a "
+            "smaller frame, or semi_diameter is too small somewhere. Where no light passes no hood can show."
+        ]
     return [
         f"By these values the lens itself {dark} somewhere in the frame at {where}, without any hood: measure pupil_depth, the "
         "glass and the windows again. Where no light passes no hood can show, so the answer may be far too deep."

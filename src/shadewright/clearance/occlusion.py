@@ -25,14 +25,14 @@ RASTER = 256
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def discs_on_front(windows, slope_x, slope_y, distance, discs):
+def discs_on_front(windows, centre, slope_x, slope_y, distance, discs):
     """Fill discs (k, 3): centre x, y and radius in the front rim plane of the windows for one frame slope."""
-    e0 = windows[0, 0]
+    e0 = centre[0]
     for k in range(windows.shape[0]):
         if math.isfinite(distance):
             zq = distance - e0
-            qx = windows[0, 2] + distance * slope_x
-            qy = windows[0, 3] + distance * slope_y
+            qx = centre[1] + distance * slope_x
+            qy = centre[2] + distance * slope_y
             gain = 1.0 + windows[k, 0] / zq
             discs[k, 0] = (windows[k, 0] * qx / zq + windows[k, 2]) / gain
             discs[k, 1] = (windows[k, 0] * qy / zq + windows[k, 3]) / gain
@@ -41,6 +41,72 @@ def discs_on_front(windows, slope_x, slope_y, distance, discs):
             discs[k, 0] = windows[k, 2] + windows[k, 0] * slope_x
             discs[k, 1] = windows[k, 3] + windows[k, 0] * slope_y
             discs[k, 2] = windows[k, 1]
+
+
+@njit(cache=True, fastmath=False, error_model="numpy")
+def _across(discs, planes, ux, uy):
+    """Least and greatest place across the direction (ux, uy) of an opening, the overlap of discs (k, 3) and half planes.
+
+    planes (m,): how far along its normal each allows; the normals stand at even angles from the direction.
+    """
+    low = -math.inf
+    high = math.inf
+    for k in range(discs.shape[0]):
+        across = -discs[k, 0] * uy + discs[k, 1] * ux
+        low = max(low, across - discs[k, 2])
+        high = min(high, across + discs[k, 2])
+    quarter = planes.shape[0] // 4
+    if quarter > 0:
+        low = max(low, -planes[3 * quarter])
+        high = min(high, planes[quarter])
+    return low, high
+
+
+@njit(cache=True, fastmath=False, error_model="numpy")
+def _chords(discs, planes, cosines, sines, ux, uy, nodes, starts, stops):
+    """Fill starts and stops (n,) along the direction (ux, uy) of an opening's chords at places (n,) across it."""
+    for i in range(nodes.shape[0]):
+        v = nodes[i]
+        start = -math.inf
+        stop = math.inf
+        for k in range(discs.shape[0]):
+            along = discs[k, 0] * ux + discs[k, 1] * uy
+            across = v - (-discs[k, 0] * uy + discs[k, 1] * ux)
+            chord = math.sqrt(max(0.0, discs[k, 2] ** 2 - across * across))
+            start = max(start, along - chord)
+            stop = min(stop, along + chord)
+        starts[i] = start
+        stops[i] = stop
+    for m in range(planes.shape[0]):
+        if cosines[m] > 1e-9:
+            _cut_stops(stops, nodes, planes[m] / cosines[m], -sines[m] / cosines[m])
+        elif cosines[m] < -1e-9:
+            _cut_starts(starts, nodes, planes[m] / cosines[m], -sines[m] / cosines[m])
+
+
+@njit(cache=True, fastmath=False, error_model="numpy")
+def _cut_stops(stops, nodes, at, lean):
+    for i in range(nodes.shape[0]):
+        x = at + lean * nodes[i]
+        stops[i] = x if x < stops[i] else stops[i]
+
+
+@njit(cache=True, fastmath=False, error_model="numpy")
+def _cut_starts(starts, nodes, at, lean):
+    for i in range(nodes.shape[0]):
+        x = at + lean * nodes[i]
+        starts[i] = x if x > starts[i] else starts[i]
+
+
+@njit(cache=True, fastmath=False, error_model="numpy")
+def _even_normals(count):
+    cosines = np.empty(count)
+    sines = np.empty(count)
+    for m in range(count):
+        angle = 2.0 * math.pi * m / count
+        cosines[m] = math.cos(angle)
+        sines[m] = math.sin(angle)
+    return cosines, sines
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
@@ -65,21 +131,19 @@ def _sweep_edge(v0, x0, v1, x1, at, nodes, bound, leading):
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def hidden_share(discs, slope_x, slope_y, e0, c0x, c0y, distance, points, normals, loop_at, work):
-    """Share of the overlap of discs that a hood's edges hide, for rays of one slope; NaN where the overlap is empty.
+def hidden_share(discs, planes, cosines, sines, slope_x, slope_y, centre, distance, points, normals, loop_at, work):
+    """Share of an opening that a hood's edges hide, for rays of one slope; NaN where the opening is empty.
 
-    points (m, 3): closed loops in front-rim coordinates, loop_at (loops + 1,) their bounds; normals (m, 2) outwards.
-    work: (4, chords) space.
+    The opening is the overlap of discs (k, 3) and half planes (m,). points (p, 3): closed loops in front-rim
+    coordinates, loop_at (loops + 1,) their bounds; normals (p, 2) outwards. work: (6, chords) space.
     """
+    e0 = centre[0]
+    c0x = centre[1]
+    c0y = centre[2]
     steep = math.hypot(slope_x, slope_y)
     ux = slope_x / steep if steep > 1e-12 else 1.0
     uy = slope_y / steep if steep > 1e-12 else 0.0
-    low = -math.inf
-    high = math.inf
-    for k in range(discs.shape[0]):
-        across = -discs[k, 0] * uy + discs[k, 1] * ux
-        low = max(low, across - discs[k, 2])
-        high = min(high, across + discs[k, 2])
+    low, high = _across(discs, planes, ux, uy)
     if high <= low:
         return math.nan
     n = work.shape[1]
@@ -95,6 +159,7 @@ def hidden_share(discs, slope_x, slope_y, e0, c0x, c0y, distance, points, normal
         weight[i] = math.cos(angle)
         lead[i] = math.inf
         trail[i] = -math.inf
+    _chords(discs, planes, cosines, sines, ux, uy, nodes, work[4], work[5])
     finite = math.isfinite(distance)
     zq = distance - e0
     qx = c0x + distance * slope_x if finite else 0.0
@@ -153,14 +218,8 @@ def hidden_share(discs, slope_x, slope_y, e0, c0x, c0y, distance, points, normal
     total = 0.0
     hidden = 0.0
     for i in range(n):
-        start = -math.inf
-        stop = math.inf
-        for k in range(discs.shape[0]):
-            along = discs[k, 0] * ux + discs[k, 1] * uy
-            across = nodes[i] - (-discs[k, 0] * uy + discs[k, 1] * ux)
-            chord = math.sqrt(max(0.0, discs[k, 2] ** 2 - across * across))
-            start = max(start, along - chord)
-            stop = min(stop, along + chord)
+        start = work[4, i]
+        stop = work[5, i]
         if stop <= start:
             continue
         total += weight[i] * (stop - start)
@@ -172,47 +231,79 @@ def hidden_share(discs, slope_x, slope_y, e0, c0x, c0y, distance, points, normal
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def hidden_shares(windows, slopes, distance, points, normals, loop_at, chords, shares):
-    """Hidden share for every frame slope (n, 2) of one beam; fills shares (n,)."""
+def hidden_shares(windows, planes, centre, slopes, distance, points, normals, loop_at, chords, shares):
+    """Hidden share for every frame slope (n, 2) of one beam; fills shares (n,).
+
+    windows (k, 4) limit every slope, planes (n, m) each its own; centre (3,): depth and place of the pupil's centre.
+    """
     discs = np.empty((windows.shape[0], 3))
-    work = np.empty((4, chords))
+    work = np.empty((6, chords))
+    cosines, sines = _even_normals(planes.shape[1])
     for n in range(slopes.shape[0]):
-        discs_on_front(windows, slopes[n, 0], slopes[n, 1], distance, discs)
+        discs_on_front(windows, centre, slopes[n, 0], slopes[n, 1], distance, discs)
         shares[n] = hidden_share(
-            discs, slopes[n, 0], slopes[n, 1], windows[0, 0], windows[0, 2], windows[0, 3], distance, points, normals,
-            loop_at, work,
+            discs, planes[n], cosines, sines, slopes[n, 0], slopes[n, 1], centre, distance, points, normals, loop_at,
+            work,
         )  # fmt: skip
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def overlap_areas(windows, slopes, distance, chords, areas):
-    """Area (n,) in mm2 of the overlap of the windows, seen in the front rim plane, at frame slopes (n, 2)."""
+def opening_areas(windows, planes, centre, slopes, distance, chords, areas):
+    """Area (n,) in mm2 of a beam's opening, seen in the front rim plane, at frame slopes (n, 2)."""
     discs = np.empty((windows.shape[0], 3))
+    cosines, sines = _even_normals(planes.shape[1])
+    nodes = np.empty(chords)
+    starts = np.empty(chords)
+    stops = np.empty(chords)
     for n in range(slopes.shape[0]):
-        discs_on_front(windows, slopes[n, 0], slopes[n, 1], distance, discs)
+        discs_on_front(windows, centre, slopes[n, 0], slopes[n, 1], distance, discs)
         steep = math.hypot(slopes[n, 0], slopes[n, 1])
         ux = slopes[n, 0] / steep if steep > 1e-12 else 1.0
         uy = slopes[n, 1] / steep if steep > 1e-12 else 0.0
-        low = -math.inf
-        high = math.inf
-        for k in range(discs.shape[0]):
-            across = -discs[k, 0] * uy + discs[k, 1] * ux
-            low = max(low, across - discs[k, 2])
-            high = min(high, across + discs[k, 2])
-        total = 0.0
+        low, high = _across(discs, planes[n], ux, uy)
+        if high <= low:
+            areas[n] = 0.0
+            continue
         for i in range(chords):
             angle = -0.5 * math.pi + (i + 0.5) * math.pi / chords
-            v = 0.5 * (low + high) + 0.5 * (high - low) * math.sin(angle)
-            start = -math.inf
-            stop = math.inf
-            for k in range(discs.shape[0]):
-                along = discs[k, 0] * ux + discs[k, 1] * uy
-                across = v - (-discs[k, 0] * uy + discs[k, 1] * ux)
-                chord = math.sqrt(max(0.0, discs[k, 2] ** 2 - across * across))
-                start = max(start, along - chord)
-                stop = min(stop, along + chord)
-            total += max(0.0, stop - start) * math.cos(angle)
-        areas[n] = total * 0.5 * (high - low) * math.pi / chords if high > low else 0.0
+            nodes[i] = 0.5 * (low + high) + 0.5 * (high - low) * math.sin(angle)
+        _chords(discs, planes[n], cosines, sines, ux, uy, nodes, starts, stops)
+        total = 0.0
+        for i in range(chords):
+            total += max(0.0, stops[i] - starts[i]) * math.cos(-0.5 * math.pi + (i + 0.5) * math.pi / chords)
+        areas[n] = total * 0.5 * (high - low) * math.pi / chords
+
+
+@njit(cache=True, fastmath=False, error_model="numpy")
+def _box(discs, planes, ux, uy):
+    """A box (x0, x1, y0, y1) about an opening."""
+    x0 = -math.inf
+    x1 = math.inf
+    y0 = -math.inf
+    y1 = math.inf
+    for k in range(discs.shape[0]):
+        x0 = max(x0, discs[k, 0] - discs[k, 2])
+        x1 = min(x1, discs[k, 0] + discs[k, 2])
+        y0 = max(y0, discs[k, 1] - discs[k, 2])
+        y1 = min(y1, discs[k, 1] + discs[k, 2])
+    quarter = planes.shape[0] // 4
+    if quarter > 0:
+        # Half lengths and middle along the direction and across it, turned back.
+        mu = 0.5 * (planes[0] - planes[2 * quarter])
+        hu = 0.5 * (planes[0] + planes[2 * quarter])
+        mv = 0.5 * (planes[quarter] - planes[3 * quarter])
+        hv = 0.5 * (planes[quarter] + planes[3 * quarter])
+        mx = mu * ux - mv * uy
+        my = mu * uy + mv * ux
+        hx = abs(hu * ux) + abs(hv * uy)
+        hy = abs(hu * uy) + abs(hv * ux)
+        if hu < 0.0 or hv < 0.0:
+            return 0.0, 0.0, 0.0, 0.0
+        x0 = max(x0, mx - hx)
+        x1 = min(x1, mx + hx)
+        y0 = max(y0, my - hy)
+        y1 = min(y1, my + hy)
+    return x0, x1, y0, y1
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
@@ -244,25 +335,21 @@ def _cover(cells, x0, y0, size, ax, ay, bx, by, cx, cy):
 
 
 @njit(cache=True, fastmath=False, error_model="numpy")
-def mesh_hidden_shares(windows, slopes, distance, triangles, grid, shares):
+def mesh_hidden_shares(windows, planes, centre, slopes, distance, triangles, grid, shares):
     """As `hidden_shares` for a mesh (m, 3, 3) in front-rim coordinates, by a raster of `grid` squared cells."""
     discs = np.empty((windows.shape[0], 3))
     cells = np.zeros((grid, grid), np.bool_)
-    e0 = windows[0, 0]
+    cosines, sines = _even_normals(planes.shape[1])
+    e0 = centre[0]
     flat = np.empty((4, 2))
     for n in range(slopes.shape[0]):
         sx = slopes[n, 0]
         sy = slopes[n, 1]
-        discs_on_front(windows, sx, sy, distance, discs)
-        x0 = -math.inf
-        x1 = math.inf
-        y0 = -math.inf
-        y1 = math.inf
-        for k in range(discs.shape[0]):
-            x0 = max(x0, discs[k, 0] - discs[k, 2])
-            x1 = min(x1, discs[k, 0] + discs[k, 2])
-            y0 = max(y0, discs[k, 1] - discs[k, 2])
-            y1 = min(y1, discs[k, 1] + discs[k, 2])
+        discs_on_front(windows, centre, sx, sy, distance, discs)
+        steep = math.hypot(sx, sy)
+        ux = sx / steep if steep > 1e-12 else 1.0
+        uy = sy / steep if steep > 1e-12 else 0.0
+        x0, x1, y0, y1 = _box(discs, planes[n], ux, uy)
         if x1 <= x0 or y1 <= y0:
             shares[n] = math.nan
             continue
@@ -270,8 +357,8 @@ def mesh_hidden_shares(windows, slopes, distance, triangles, grid, shares):
         cells[:, :] = False
         finite = math.isfinite(distance)
         zq = distance - e0
-        qx = windows[0, 2] + distance * sx if finite else 0.0
-        qy = windows[0, 3] + distance * sy if finite else 0.0
+        qx = centre[1] + distance * sx if finite else 0.0
+        qy = centre[2] + distance * sy if finite else 0.0
         for m in range(triangles.shape[0]):
             corners = 0
             for i in range(3):
@@ -313,6 +400,12 @@ def mesh_hidden_shares(windows, slopes, distance, triangles, grid, shares):
                     if (x - discs[k, 0]) ** 2 + (y - discs[k, 1]) ** 2 > discs[k, 2] ** 2:
                         inside = False
                         break
+                along = x * ux + y * uy
+                across = y * ux - x * uy
+                for m in range(planes.shape[1]):
+                    if not inside:
+                        break
+                    inside = cosines[m] * along + sines[m] * across <= planes[n, m]
                 if inside:
                     total += 1
                     if cells[row, i]:

@@ -21,7 +21,7 @@ from shadewright.model.hood import Hood, Lips, RimPart, RimShape, SeatKind, Wall
 from shadewright.model.lens import Lens, Projection, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
 from shadewright.optics.beam import Beam, Job, job
-from shadewright.optics.settings import Estimate, Setting
+from shadewright.optics.settings import Estimate, Setting, traced_setting
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -114,11 +114,14 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
             )
     else:
         scale, worst = 1.0, None
-        shape = _shape(keepout, wall, hood, shape_wanted)
+        shape = shape_under(keepout, wall, hood, shape_wanted)
     azimuth, entries = _entries(keepout, wall, hood)
     progress("estimates", 0.8)
     plain_depth = float(np.min(entries.value))
     fitted = _document(hood, part, shape, shape_wanted, lens, camera)
+    if hood.wishes.vane_depth > 0:
+        fitted, note = _with_vanes(fitted, work, keepout, shape)
+        warnings.append(note)
     effects = _effects(work, wall, hood, shape)
     progress("done", 1.0)
     return Fitting(
@@ -177,7 +180,7 @@ def _notes(work: Job, settings: Sequence[Setting], hood: Hood, wanted: RimShape)
             "A fisheye's pupil moves forward and changes with the field angle: measure pupil_depth towards the edge of the "
             "field as well, and let pupil_depth_plus_minus cover both."
         )
-    if all(state.rear_window is None for state in work.lens.state):
+    if work.lens.state and all(state.rear_window is None for state in work.lens.state):
         notes.append(
             "No rear window is given, which is safe: the real beam is narrower off the axis and might allow a deeper rim."
         )
@@ -213,7 +216,7 @@ def _settled(work: Job, wall: RoundWall | TunnelWall, hood: Hood) -> tuple[list[
 def _require_outside(keepout: KeepOut, entries: Entries, wall: RoundWall | TunnelWall) -> None:
     """Refuse a wall that stands in the beam from its start. Raises FitError."""
     for index in np.nonzero(entries.state >= 0)[0]:
-        start = max(0.0, float(keepout.reach[entries.state[index]]))
+        start = max(0.0, keepout.beams[entries.state[index]].reach - keepout.margin.axial)
         if entries.value[index] <= start + 1e-6:
             across = (
                 "that wide a tunnel" if isinstance(wall, TunnelWall) else f"{2 * wall.radius_at(1e-9):.1f} mm inside"
@@ -250,7 +253,7 @@ def fine_rim(keepout: KeepOut, wall: RoundWall, *, cap: float, per_node: int = F
     return z
 
 
-def _shape(
+def shape_under(
     keepout: KeepOut, wall: RoundWall | TunnelWall, hood: Hood, wanted: RimShape, *, per_node: int = FINE
 ) -> HoodShape:
     """The made rim under a keep-out."""
@@ -296,7 +299,7 @@ def _allowed(
         for stopped in apertures(setting)
         for variant in work.variants(stopped)
     ]
-    shape = _shape(_keepout(work, settings, hood, 0.9), wall, hood, wanted, per_node=4)
+    shape = shape_under(_keepout(work, settings, hood, 0.9), wall, hood, wanted, per_node=4)
     judged = _worst_beams(every, shape)
     for turn in range(8):
         scale, shape = _bisect_scale(work, settings, judged, wall, hood, wanted)
@@ -330,7 +333,7 @@ def _bisect_scale(
     low, high = 0.02, 1.0
 
     def made(scale: float) -> HoodShape:
-        return _shape(_keepout(work, settings, hood, scale), wall, hood, wanted, per_node=4)
+        return shape_under(_keepout(work, settings, hood, scale), wall, hood, wanted, per_node=4)
 
     def worst(shape: HoodShape) -> float:
         occluder = Occluder(shape)
@@ -371,6 +374,15 @@ def _document(hood: Hood, part: WallPart, shape: HoodShape, wanted: RimShape, le
     return hood.model_copy(update={"wall": part, "rim": rim, "made_for": f"{lens.name} on {camera.name}"})
 
 
+def _with_vanes(fitted: Hood, work: Job, keepout: KeepOut, shape: HoodShape) -> tuple[Hood, str]:
+    """The hood with its vanes, and what to know of them. Raises FitError."""
+    # The light engine loads only for those who ask for vanes.
+    from shadewright.design.vane_plan import plan_vanes, vane_note, vane_parts
+
+    layout = plan_vanes(work, keepout, shape, depth=fitted.wishes.vane_depth)
+    return fitted.model_copy(update={"vane": vane_parts(layout)}), vane_note(layout)
+
+
 def _effects(work: Job, wall: RoundWall | TunnelWall, hood: Hood, shape: HoodShape) -> tuple[EstimateEffect, ...]:
     """What each kind of estimate costs, from the listed settings alone."""
     kinds: dict[str, Estimate] = {}
@@ -400,6 +412,14 @@ def _trials(name: str, settings: Sequence[Setting], estimate: Estimate) -> list[
         return [
             [s.with_pupil_depth(s.pupil_depth + share * s.pupil_depth_plus_minus) for s in settings]
             for share in (-1.0, 0.0, 1.0)
+        ]
+    if name == "semi_diameter":
+        return [
+            [
+                traced_setting(s.traced.narrowest(), s.reach, s.smallest_f_number, s.shift, s.image_travel)
+                for s in settings
+                if s.traced is not None
+            ]
         ]
     if name in ("front.clear_diameter", "front.clear_depth"):
         trial = []

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +19,13 @@ from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood, RimPart, RimShape, SeatKind, WallShape
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, TunnelHood
+from shadewright.model.surroundings import Surroundings
 from shadewright.optics.beam import Beam, Job
 from shadewright.optics.settings import Setting
+
+if TYPE_CHECKING:
+    from shadewright.design.weigh_stray import FinishTrial, StrayBench
+    from shadewright.light.surroundings import StrayLight
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -78,6 +84,8 @@ class Candidate:
 
     reversed_length: from the seat's rear edge to the deepest tip, what it covers of the barrel when stored reversed.
     lobe_stress: bending stress in MPa at the root of the longest lobe under LOBE_LOAD at its tip; 0 without lobes.
+    stray: direct and wall light at the first setting weighed, in even surroundings first and then in those asked for;
+    empty where direct light alone was weighed.
     """
 
     name: str
@@ -92,21 +100,38 @@ class Candidate:
     lobe_bend: float
     across: float
     """Largest outside dimension across the axis."""
+    stray: tuple[StrayLight, ...] = ()
 
     @property
     def let_in(self) -> float:
         """Mean let-in share over the settings weighed."""
         return float(np.mean([entry.hood for entry in self.light]))
 
+    @property
+    def wall(self) -> float:
+        """Wall light in even surroundings, a share as the let-in share is; 0 where it was not worked out."""
+        return (self.stray[0].wall or 0.0) if self.stray else 0.0
+
+    @property
+    def total(self) -> float:
+        """The let-in share with the wall light added: what hoods are chosen by."""
+        return self.let_in + self.wall
+
 
 @dataclass(frozen=True)
 class Weighing:
-    """The candidates, the one asked for first; the choice and the reasons for it, in sentences."""
+    """The candidates, the one asked for first; the choice and the reasons for it, in sentences.
+
+    finish: what their insides were taken to be finished with; empty where direct light alone was weighed. trials: the
+    hood chosen with one finish after another, the darkest first.
+    """
 
     candidates: tuple[Candidate, ...]
     choice: str
     reasons: tuple[str, ...]
     left_out: tuple[str, ...]
+    finish: str = ""
+    trials: tuple[FinishTrial, ...] = ()
 
     def candidate(self, name: str) -> Candidate:
         """The candidate of a name."""
@@ -222,26 +247,77 @@ def _lobe_strength(shape: RoundHood | TunnelHood, thickness: float) -> tuple[flo
 
 
 def weigh(
-    lens: Lens, camera: Camera, hood: Hood, *, cells: int = CELLS, progress: Progress = lambda _s, _x: None
-) -> Weighing:
-    """Weigh plain, petal and tunnel hoods for the same wishes, and recommend one. Raises OpticsError, FitError."""
+    lens: Lens, camera: Camera, hood: Hood, *, cells: int = CELLS, fast: bool = False,
+    surroundings: Sequence[Surroundings] | None = None, progress: Progress = lambda _s, _x: None,
+) -> Weighing:  # fmt: skip
+    """Weigh plain, petal and tunnel hoods for the same wishes, and recommend one.
+
+    fast: direct light alone, in no surroundings unless they are given. surroundings: what to weigh them in besides
+    even light; left out, the usual ones. Raises OpticsError,
+    FitError, LightError.
+    """
     turning = lens.front.turns and lens.seat.on in (SeatPlace.FRONT, SeatPlace.THREAD)
     wanted = [RimShape.PLAIN] if turning else [RimShape.PLAIN, RimShape.PETAL, RimShape.TUNNEL]
     if not turning and hood.rim.shape not in wanted:
         wanted.append(hood.rim.shape)
-    candidates, left_out = [], []
+    candidates, left_out, fittings = [], [], {}
     for index, shape in enumerate(wanted):
-        progress(str(shape), index / len(wanted))
+        progress(str(shape), 0.8 * index / len(wanted))
         try:
-            candidates.append(candidate(str(shape), fit(lens, camera, _asking(hood, shape)), cells=cells))
+            fitting = fit(lens, camera, _asking(hood, shape))
+            candidates.append(candidate(str(shape), fitting, cells=cells))
+            fittings[str(shape)] = fitting
         except FitError as error:
             # What was asked for must be possible; what is only compared with it may be left out.
             if shape is hood.rim.shape or turning:
                 raise
             left_out.append(f"{shape}: {error}")
-    progress("done", 1.0)
+    progress("light by way of the wall", 0.8)
+    benches: dict[str, StrayBench] = {}
+    if not fast or surroundings is not None:
+        candidates, benches = _stray(candidates, fittings, hood, surroundings, cells, fast=fast)
     choice, reasons = _recommend(candidates, turning=turning, hood=hood)
-    return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out))
+    finish = ""
+    trials: tuple[FinishTrial, ...] = ()
+    if not fast:
+        progress("finishes", 0.9)
+        finish, trials = benches[choice].finish.name, benches[choice].trials()
+        reasons += _finish_reasons(next(c for c in candidates if c.name == choice), finish, trials)
+    progress("done", 1.0)
+    return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out), finish, trials)
+
+
+def _stray(
+    candidates: Sequence[Candidate], fittings: Mapping[str, Fitting], hood: Hood,
+    surroundings: Sequence[Surroundings] | None, cells: int, *, fast: bool,
+) -> tuple[list[Candidate], dict[str, StrayBench]]:  # fmt: skip
+    """The candidates with their light in the surroundings, and what finishes can be tried on."""
+    from shadewright.design.weigh_stray import StrayBench, finish_of, usual_surroundings
+
+    finish = finish_of(hood)
+    around = usual_surroundings() if surroundings is None else tuple(surroundings)
+    found, benches = [], {}
+    for entry in candidates:
+        fitting = fittings[entry.name]
+        beam = fitting.job.beam(weighed_settings(fitting.job)[0])
+        light = light_map(beam, entry.shape, cells=cells)
+        bench = StrayBench.of(beam, entry.shape, around, finish, light=light, vanes=fitting.hood.vane)
+        benches[entry.name] = bench
+        found.append(replace(entry, stray=bench.direct() if fast else bench.light()))
+    return found, benches
+
+
+def _finish_reasons(chosen: Candidate, finish: str, trials: Sequence[FinishTrial]) -> list[str]:
+    """What the finish of the inside is worth on the hood chosen."""
+    best = trials[0]
+    reasons = [
+        f"By way of its wall, finished in {finish}, another {chosen.wall:.1%} of that light reaches the glass at "
+        f"{chosen.stray[0].setting}."
+    ]
+    if best.finish != finish:
+        gain = gain_stops(chosen.let_in + best.wall, chosen.total)
+        reasons.append(f"Finished in {best.finish} it would be {best.wall:.1%}, in all {gain:.2f} stop better.")
+    return reasons
 
 
 def _asking(hood: Hood, shape: RimShape) -> Hood:
@@ -272,9 +348,9 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
                 f"{LOBE_LOAD:g} N, more than printed layers bear (about {PRINTED_STRENGTH * LAYER_SHARE:.0f} MPa): thicken the "
                 "wall or shorten it."
             )
-    choice = min(sound or named, key=lambda name: named[name].let_in)
+    choice = min(sound or named, key=lambda name: named[name].total)
     if choice == "tunnel" and "petal" in sound:
-        gain = gain_stops(named["tunnel"].let_in, sound["petal"].let_in)
+        gain = gain_stops(named["tunnel"].total, sound["petal"].total)
         if gain < TUNNEL_GAIN:
             reasons.append(
                 f"A tunnel would gain only {gain:.2f} stop over the petal hood, is {named['tunnel'].across:.0f} mm across "
@@ -282,8 +358,8 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
             )
             choice = "petal"
     if plain is not None and choice != "plain":
-        gain = gain_stops(named[choice].let_in, plain.let_in)
-        share = plain.let_in - named[choice].let_in
+        gain = gain_stops(named[choice].total, plain.total)
+        share = plain.total - named[choice].total
         if (gain < PETAL_GAIN or share < PETAL_SHARE) and "plain" in sound:
             reasons.append(
                 f"The {choice} hood would gain only {gain:.2f} stop over a plain one, {share:.1%} of the light from outside "
@@ -292,7 +368,8 @@ def _recommend(candidates: Sequence[Candidate], *, turning: bool, hood: Hood) ->
             choice = "plain"
         else:
             reasons.append(
-                f"It lets in {named[choice].let_in:.1%} of the light from outside the frame, a plain hood {plain.let_in:.1%} ({gain:.2f} stop better)."
+                f"It lets in {named[choice].let_in:.1%} of the light from outside the frame, a plain hood {plain.let_in:.1%} "
+                f"({gain:.2f} stop better{', wall light counted' if plain.wall else ''})."
             )
     if hood.build.seat is SeatKind.THREAD and choice != "plain":
         reasons.append(f"A thread stops at any angle: a {choice} hood needs a clamp or a slip-on seat to stand upright.")

@@ -68,8 +68,8 @@ def _share(cosines: Array, size: float, test: Callable[[Array], NDArray[np.bool_
     return share
 
 
-def _in_frame(beam: Beam, cosines: Array) -> NDArray[np.bool_]:
-    """Whether directions (..., 2) lie within the frame's pieces of slope."""
+def in_frame(beam: Beam, cosines: Array) -> NDArray[np.bool_]:
+    """Whether directions ahead, as direction cosines (..., 2), lie within the frame's pieces of slope."""
     up = 1.0 - np.sum(cosines**2, axis=-1)
     ahead = up > 0
     slopes = cosines / np.sqrt(np.where(ahead, up, 1.0))[..., None]
@@ -87,7 +87,7 @@ def light_map(beam: Beam, shape: HoodShape | None, *, cells: int = GRID) -> Ligh
     cosines, horizon = _grid(cells)
     outside = (
         horizon
-        * _share(cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~_in_frame(beam, u))
+        * _share(cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~in_frame(beam, u))
         / np.maximum(horizon, 1e-12)
     )
     outside = np.minimum(outside, horizon)
@@ -112,7 +112,7 @@ def mask_let_in(beam: Beam, opening: Array, z: float, *, cells: int = GRID) -> f
     cosines, horizon = _grid(cells)
     outside = np.minimum(
         horizon,
-        _share(cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~_in_frame(beam, u)),
+        _share(cosines, 2.0 / cells, lambda u: (np.hypot(u[..., 0], u[..., 1]) < 1.0) & ~in_frame(beam, u)),
     )
     ahead = z - beam.reach
     if ahead <= 0:

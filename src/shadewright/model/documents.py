@@ -20,8 +20,12 @@ from shadewright.model.base import Part, key_shown, shown
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood
 from shadewright.model.lens import Lens
+from shadewright.model.prescription import Prescription
+from shadewright.model.surroundings import Surroundings
 
-KINDS: dict[str, type[Part]] = {"lens": Lens, "camera": Camera, "hood": Hood}
+KINDS: dict[str, type[Part]] = {
+    "lens": Lens, "camera": Camera, "hood": Hood, "prescription": Prescription, "surroundings": Surroundings,
+}  # fmt: skip
 DEEPEST_BASE = 8
 DEEPEST_NESTING = 12
 LONGEST_LIST = 50_000
@@ -30,7 +34,7 @@ LONGEST_KEY = 64
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+"""
 _LONG_KEY = re.compile(rf"(?<![^\s\[{{,])(?:{_PART}\.[ \t]*+){{{LONGEST_KEY}}}+")
 """A dotted field name no document has: the TOML reader's time grows with the square of its parts."""
-Document = TypeVar("Document", Lens, Camera, Hood)
+Document = TypeVar("Document", Lens, Camera, Hood, Prescription, Surroundings)
 
 
 def read_lens(path: Path | str) -> Lens:
@@ -48,6 +52,11 @@ def read_hood(path: Path | str) -> Hood:
     return read_document(Path(path), Hood)
 
 
+def read_surroundings(path: Path | str) -> Surroundings:
+    """The surroundings in the TOML document at `path`. Raises DocumentError, FileError."""
+    return read_document(Path(path), Surroundings)
+
+
 def read_document(path: Path, kind: type[Document]) -> Document:
     """The document of the wanted kind at `path`, its `based_on` chain merged. Raises DocumentError, FileError."""
     sources = _read_chain(path, ())
@@ -62,7 +71,7 @@ def read_document(path: Path, kind: type[Document]) -> Document:
         if found is None:
             raise DocumentError(f'{path}: document is missing; begin it with document = "{wanted}".')
         raise DocumentError(
-            f'{path}: document = {shown(found)} must be one of "camera", "hood", "lens"; '
+            f"{path}: document = {shown(found)} must be one of {', '.join(shown(known) for known in sorted(KINDS))}; "
             f'here it must say "{wanted}".'
         )
     for source in sources[1:]:
@@ -72,10 +81,27 @@ def read_document(path: Path, kind: type[Document]) -> Document:
                 f"{path}: is based on {source.path}, whose document = {shown(other)} is not {shown(wanted)}; "
                 f"base it on another {wanted}."
             )
+    if kind is Lens and isinstance(tree.get("prescription"), str):
+        tree["prescription"] = _prescription_beside(sources)
     try:
         return kind.model_validate(tree)
     except ValidationError as error:
         raise DocumentError(_sentence(sources, error, kind)) from None
+
+
+def _prescription_beside(sources: Sequence[_Source]) -> Prescription:
+    """The prescription document that a lens document names, read from beside the document that names it."""
+    source = next(source for source in sources if "prescription" in source.tree)
+    path, name = Path(source.path), source.tree["prescription"]
+    says = f"{path}: prescription = {shown(name)}"
+    if not name or not name.isprintable() or Path(name).name != name or name == ".." or "\\" in name:
+        raise DocumentError(f"{says} must be the name of a prescription document in the same folder, without a path.")
+    target = path.parent / name
+    if not is_there(target):
+        raise DocumentError(f"{says} names no file; put {shown(name)} beside this document, or correct the name.")
+    if _resolved(target).parent != _resolved(path.parent):
+        raise DocumentError(f"{says} links to a file outside its folder; copy that file here instead.")
+    return read_document(target, Prescription)
 
 
 def parse_document(text: str, kind: type[Document], *, name: str = "document") -> Document:
@@ -85,6 +111,11 @@ def parse_document(text: str, kind: type[Document], *, name: str = "document") -
         raise DocumentError(
             f"{name}: based_on works only in files; write the other document's fields out here."
         )
+    return document_from(tree, kind, name=name)
+
+
+def document_from(tree: dict[str, Any], kind: type[Document], *, name: object) -> Document:
+    """A document of the wanted kind from its fields as TOML would give them. Raises DocumentError that begins with `name`."""
     try:
         return kind.model_validate(tree)
     except ValidationError as error:

@@ -204,6 +204,8 @@ class Wishes(Part):
     symmetry: Symmetry = Field(default=Symmetry.FRAME, strict=False)
     stands: bool = True
     """The finished hood stands on its rim on a table."""
+    vane_depth: Annotated[float, Field(ge=0, le=50)] = 0.0
+    """How far rings inside a round hood stand off its wall; `fit` then lays them out. 0 for none."""
 
 
 class Margin(Part):
@@ -252,6 +254,14 @@ class Printer(Part):
     """How far the first layer squeezes out; a chamfer of this size is cut at the edge on the bed."""
 
 
+class VanePart(Part):
+    """A flat ring inside a round hood, its edge sharp: it hides the wall behind it. Lengths in mm."""
+
+    z: Offset
+    """Where it stands, ahead of the seat plane."""
+    inner_diameter: Length
+
+
 class Build(Part):
     """How the hood is made. Lengths in mm."""
 
@@ -264,6 +274,8 @@ class Build(Part):
     """How far the seat reaches back over the barrel, or the length of the thread."""
     thread: str | None = None
     """For a threaded seat, such as "M77x0.75"; left out: the lens's filter thread."""
+    finish: Name | None = None
+    """Finish of the inside, by its name in the table of finishes; left out: the finish that weighing assumes."""
     rim_rounding: Annotated[float, Field(ge=0, le=5)] = 0.6
     """Radius of the rounded edges of the rim."""
     index_mark: bool = True
@@ -295,6 +307,8 @@ class Hood(Part):
     use: Use = Use()
     accessory: tuple[Accessory, ...] = Field(default=(), max_length=10, strict=False)
     build: Build = Build()
+    vane: tuple[VanePart, ...] = Field(default=(), max_length=200, strict=False)
+    """Rings inside the hood, from the front rearwards; written by `fit` where `wishes.vane_depth` asks for them."""
 
     @model_validator(mode="after")
     def _matching(self) -> Hood:
@@ -305,10 +319,14 @@ class Hood(Part):
             raise ValueError('a wall of shape "tunnel" takes rim.lips, not points, petals or depth')
         if self.rim.shape is RimShape.TUNNEL and self.wall is not None and not tunnel_wall:
             raise ValueError('rim.shape = "tunnel" needs a wall of shape "tunnel", or no wall at all')
+        if (self.vane or self.wishes.vane_depth > 0) and (tunnel_wall or self.rim.shape is RimShape.TUNNEL):
+            raise ValueError("vanes stand in round hoods only; take them out of a tunnel")
+        if any(b.z >= a.z for a, b in pairwise(self.vane)):
+            raise ValueError("vanes must be listed from the front rearwards, each z smaller than the one before")
         return self
 
 
 __all__ = [
     "FIT_PLAY", "Accessory", "Build", "Fit", "Hood", "LengthOrZero", "Lips", "Margin", "MeasuredPetals", "Printer",
-    "RimPart", "RimShape", "SeatKind", "Step", "Symmetry", "Use", "WallPart", "WallShape", "Wishes",
+    "RimPart", "RimShape", "SeatKind", "Step", "Symmetry", "Use", "VanePart", "WallPart", "WallShape", "Wishes",
 ]  # fmt: skip

@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from shadewright.model.base import FNumber, Length, LengthOrZero, Name, Offset, Part, Version
+from shadewright.model.base import FNumber, Length, LengthOrZero, Name, Offset, Part, Version, shown
+from shadewright.model.prescription import Prescription
 
 LONGEST_PUPIL = 3000.0
 THREAD_PATTERN = re.compile(r"^M(\d{1,3}(?:\.\d{1,2})?)x(\d(?:\.\d{1,2})?)$")
@@ -149,8 +150,28 @@ class State(Part):
         return self
 
 
+class Placement(Part):
+    """Where a lens that is known by its prescription stands on its seat at one of the prescription's settings."""
+
+    setting: Name
+    """The name of a setting of the prescription; "nominal" where it lists none."""
+    vertex_reach: Annotated[float, Field(ge=-1000, le=1000)] | None = None
+    """How far the vertex of the front glass stands ahead of the seat plane, mm; negative where it lies behind."""
+    smallest_f_number: FNumber | None = None
+    """The aperture stopped down furthest; left out: f/22, or the widest where that is smaller still."""
+    shift: tuple[Annotated[float, Field(ge=0, le=100)], Annotated[float, Field(ge=0, le=100)]] = Field(
+        default=(0.0, 0.0), strict=False
+    )
+    """Travel of a shift movement to either side and up or down, mm at the frame."""
+    image_travel: LengthOrZero = 0.0
+    """How far the lens's own stabiliser moves the image, mm in any direction."""
+
+
 class Lens(Part):
-    """A lens as its document describes it. Lengths in mm, angles in degrees."""
+    """A lens as its document describes it. Lengths in mm, angles in degrees.
+
+    Either measured, state by state, or traced: a prescription and where it stands on the seat.
+    """
 
     document: Literal["lens"]
     version: Version
@@ -161,7 +182,35 @@ class Lens(Part):
     projection: Mapping = Mapping()
     image_circle: Length | None = None
     """Diameter of the image circle, mm: beyond it no light of the lens falls."""
-    state: tuple[State, ...] = Field(min_length=1, max_length=200, strict=False)
+    state: tuple[State, ...] = Field(default=(), max_length=200, strict=False)
+    """The settings of a measured lens, at least one."""
+    prescription: Prescription | None = None
+    """The surfaces of a traced lens: the name of a prescription document beside this one, or the document itself."""
+    placement: tuple[Placement, ...] = Field(default=(), max_length=200, strict=False)
+    """The settings of a traced lens, at least one."""
+
+    @model_validator(mode="after")
+    def _measured_or_traced(self) -> Lens:
+        if self.prescription is None:
+            if self.placement:
+                raise ValueError("placement belongs to a lens with a prescription; add prescription, or list state instead")
+            if not self.state:
+                raise ValueError("state is missing; add at least one [[state]] table with focal_length and f_number")
+            return self
+        if self.state:
+            raise ValueError("state and prescription are both given: a traced lens lists [[placement]], a measured one [[state]]")
+        if not self.placement:
+            raise ValueError("placement is missing; add a [[placement]] table for each setting of the prescription")
+        names = [setting.name for setting in self.prescription.setting] or ["nominal"]
+        for place, entry in enumerate(self.placement, start=1):
+            if entry.setting not in names:
+                raise ValueError(
+                    f"placement[{place}].setting = {shown(entry.setting)} is no setting of the prescription; "
+                    f"use one of {', '.join(shown(name) for name in sorted(names))}"
+                )
+        if len({entry.setting for entry in self.placement}) < len(self.placement):
+            raise ValueError("placement lists a setting twice; keep one of them")
+        return self
 
     @model_validator(mode="after")
     def _distinct(self) -> Lens:

@@ -17,6 +17,7 @@ from shadewright.errors import OpticsError
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Accessory, Use
 from shadewright.model.lens import Lens, SeatPlace
+from shadewright.optics.footprints import Footprints
 from shadewright.optics.frame import Frame, frame_half_sizes
 from shadewright.optics.settings import PUPIL_GROWTH, Estimate, ResolvedLens, Setting, resolve, sweep
 
@@ -44,6 +45,8 @@ class Beam:
     label: str
     frame: Frame
     setting: Setting
+    footprints: Footprints | None = None
+    """Of a traced lens: these and not the windows say what passes, and the windows are stand-ins for drawings."""
 
     @property
     def front_radius(self) -> float:
@@ -58,6 +61,8 @@ class Beam:
         """The beam with every window larger by `radial` mm, and the frame likewise at a near subject."""
         if radial == 0:
             return self
+        if self.footprints is not None:
+            return replace(self, footprints=self.footprints.altered(growth=radial))
         windows = self.windows.copy()
         windows[:, 1] += radial
         pieces = self.pieces
@@ -69,7 +74,23 @@ class Beam:
         """The beam with every window's radius multiplied by `factor`."""
         windows = self.windows.copy()
         windows[:, 1] *= factor
-        return replace(self, windows=windows)
+        footprints = None if self.footprints is None else self.footprints.altered(scale=factor)
+        return replace(self, windows=windows, footprints=footprints)
+
+    def limits(self, slopes: Array) -> tuple[Array, Array]:
+        """What limits the light of frame slopes (n, 2): windows (k, 4), which hold for all, and the support (n, m) of the
+        footprint of each slope, seen with the slope pointing right. One of the two is empty.
+        """
+        slopes = np.asarray(slopes, dtype=float)
+        if self.footprints is None:
+            return np.ascontiguousarray(self.windows), np.empty((len(slopes), 0))
+        return np.empty((0, 4)), self.footprints.planes(np.hypot(slopes[:, 0], slopes[:, 1]))
+
+    @property
+    def centre(self) -> tuple[float, float, float]:
+        """Depth and place x, y of the pupil's centre, through which a frame point's slope is measured, mm."""
+        depth, _radius, x, y = self.windows[0]
+        return float(depth), float(x), float(y)
 
 
 def _grown(polygon: Array, by: float) -> Array:
@@ -105,6 +126,10 @@ class Job:
     def frame(self, setting: Setting) -> Frame:
         """The frame in front of a setting, shift and stabiliser travel included."""
         circle = self.lens.image_circle
+        traced: tuple[tuple[float, float], ...] = ()
+        if setting.traced is not None:
+            table = setting.traced.footprints(self._height(setting))
+            traced = tuple(zip(table.height.tolist(), table.slope.tolist(), strict=True))
         return Frame(
             half_width=self.half_width + setting.shift[0] + setting.image_travel,
             half_height=self.half_height + setting.shift[1] + setting.image_travel,
@@ -112,7 +137,17 @@ class Job:
             mapping=self.lens.projection,
             orientation=self.camera.orientation,
             image_circle=None if circle is None else circle / 2,
+            traced=traced,
         )
+
+    def _height(self, setting: Setting) -> float:
+        """How far from the axis the used frame reaches at a setting, mm."""
+        travel = setting.image_travel
+        height = math.hypot(self.half_width + setting.shift[0] + travel, self.half_height + setting.shift[1] + travel)
+        if self.lens.image_circle is not None:
+            # The polygon about the image circle reaches a little beyond it.
+            height = min(height, 0.501 * self.lens.image_circle)
+        return height
 
     def beam(self, setting: Setting) -> Beam:
         """The beam of a setting. Raises OpticsError for a field no hood can serve."""
@@ -132,6 +167,7 @@ class Job:
             label=setting.label,
             frame=frame,
             setting=setting,
+            footprints=None if setting.traced is None else setting.traced.footprints(self._height(setting)),
         )
 
     def variants(self, setting: Setting) -> list[Setting]:

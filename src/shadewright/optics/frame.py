@@ -7,6 +7,7 @@ less than OUTLINE_TOLERANCE of the slope.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -38,14 +39,20 @@ class Frame:
     orientation: Orientation
     image_circle: float | None
     """Radius of the image circle in mm, or None."""
+    traced: tuple[tuple[float, float], ...] = ()
+    """(image height in mm, slope) of chief rays from the axis outwards, for a traced lens: these and not `mapping` count."""
 
     def slopes(self, points: Array) -> Array:
         """Slope vectors (n, 2) of frame points (n, 2) in mm, as the viewer sees the subject."""
+        if self.traced:
+            return _scaled(points, _by_height(self.traced))
         scaled = np.asarray(points, dtype=float) / self.image_distance
         return slopes_of_points(scaled, self.mapping.kind, self.mapping.coefficients)
 
     def points(self, slopes: Array) -> Array:
         """Frame points (n, 2) in mm of slope vectors (n, 2)."""
+        if self.traced:
+            return _scaled(slopes, _by_slope(self.traced))
         return points_of_slopes(slopes, self.mapping.kind, self.mapping.coefficients) * self.image_distance
 
     def outlines(self) -> list[Array]:
@@ -56,7 +63,7 @@ class Frame:
         """Convex polygons of slope, each (n, 2) counter-clockwise, whose union contains the frame. Raises OpticsError."""
         pieces: list[Array] = []
         for outline in self.outlines():
-            if self.mapping.kind is Projection.RECTILINEAR:
+            if self.mapping.kind is Projection.RECTILINEAR and not self.traced:
                 pieces.append(self.slopes(outline))
             else:
                 pieces.extend(_fan(self._curved(outline)))
@@ -116,6 +123,40 @@ class Frame:
             if np.max(np.abs(bulge)) <= OUTLINE_TOLERANCE:
                 break
         return corners * (1.0 + 1.5 * max(0.0, float(np.max(bulge))))
+
+
+def _scaled(vectors: Array, law: Callable[[Array], Array]) -> Array:
+    """Vectors (..., 2) made as long as the law makes their length."""
+    vectors = np.asarray(vectors, dtype=float)
+    length = np.hypot(vectors[..., 0], vectors[..., 1])
+    away = length > 1e-12
+    ratio = np.where(away, law(length) / np.where(away, length, 1.0), law(np.array([1e-6]))[0] / 1e-6)
+    return vectors * ratio[..., None]
+
+
+@lru_cache(maxsize=256)
+def _by_height(table: tuple[tuple[float, float], ...]) -> Callable[[Array], Array]:
+    height, slope = np.array(table).T
+    return _odd_curve(height, slope)
+
+
+@lru_cache(maxsize=256)
+def _by_slope(table: tuple[tuple[float, float], ...]) -> Callable[[Array], Array]:
+    height, slope = np.array(table).T
+    return _odd_curve(slope, height)
+
+
+def _odd_curve(x: Array, y: Array) -> Callable[[Array], Array]:
+    """y over x >= 0 by a cubic spline, odd about 0; straight on beyond the end."""
+    from scipy.interpolate import CubicSpline
+
+    spline = CubicSpline(np.concatenate([-x[:0:-1], x]), np.concatenate([-y[:0:-1], y]))
+    end, value, rise = float(x[-1]), float(y[-1]), float(spline(x[-1], 1))
+
+    def law(at: Array) -> Array:
+        return np.where(at <= end, spline(np.minimum(at, end)), value + rise * (at - end))
+
+    return law
 
 
 @lru_cache(maxsize=1024)

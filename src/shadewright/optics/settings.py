@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from shadewright.errors import OpticsError
 from shadewright.model.lens import Lens, SeatPlace, State, thread_size
+from shadewright.model.prescription import Prescription
 from shadewright.optics.projection import slope_of
+from shadewright.optics.semi import axial_heights
+from shadewright.optics.traced import TracedState, read_states
 
 Array = NDArray[np.float64]
 
@@ -63,6 +66,8 @@ class Setting:
     """(depth, radius, centre x, centre y): the pupil first, the front glass second, then the rest."""
     shift: tuple[float, float]
     image_travel: float
+    traced: TracedState | None = None
+    """The surfaces, where they are known; the windows are then their first-order stand-ins, for drawings."""
 
     @property
     def label(self) -> str:
@@ -78,6 +83,9 @@ class Setting:
     def stopped_down(self, f_number: float) -> Setting:
         """This setting at another f-number: the pupil scaled, all else the same."""
         ratio = self.f_number / f_number
+        if self.traced is not None:
+            traced = self.traced.with_stop(self.traced.main.stop_semi * ratio)
+            return traced_setting(traced, self.reach, self.smallest_f_number, self.shift, self.image_travel)
         pupil = self.windows[0]
         windows = ((pupil[0], pupil[1] * ratio, pupil[2], pupil[3]), *self.windows[1:])
         return replace(self, f_number=f_number, pupil_radius=self.pupil_radius * ratio, windows=windows)
@@ -113,6 +121,8 @@ def resolve(lens: Lens, *, half_diagonal: float) -> ResolvedLens:
     half_diagonal: half the diagonal of the frame in mm, which tells a wide lens from a long one.
     Raises OpticsError where the document contradicts itself.
     """
+    if lens.prescription is not None:
+        return _resolve_traced(lens, lens.prescription, half_diagonal)
     estimates: list[Estimate] = []
     front_radius, glass_depth = _front_glass(lens, estimates)
     pupil_missing = any(state.pupil_depth is None for state in lens.state)
@@ -128,6 +138,62 @@ def resolve(lens: Lens, *, half_diagonal: float) -> ResolvedLens:
         settings.append(_setting(state, index, (front_radius, glass_depth), half_diagonal, estimates, lens))
     ordered = tuple(sorted(settings, key=lambda s: (_dioptres(s), s.focal_length)))
     return ResolvedLens(lens, ordered, tuple(estimates), pupil_missing, _lattice(ordered))
+
+
+def _resolve_traced(lens: Lens, prescription: Prescription, half_diagonal: float) -> ResolvedLens:
+    """The settings of a lens known by its surfaces: what is estimated are clear semi-diameters and the place on the seat."""
+    estimates: list[Estimate] = []
+    states = read_states(prescription, [entry.setting for entry in lens.placement], height=half_diagonal)
+    settings = []
+    for entry, state in zip(lens.placement, states, strict=True):
+        vertex = entry.vertex_reach
+        if vertex is None:
+            vertex = state.plane - (0.0 if lens.seat.on is SeatPlace.THREAD else REACH_UNCERTAINTY)
+        limit = entry.smallest_f_number or max(SMALLEST_APERTURE, state.first.f_number)
+        settings.append(traced_setting(state, vertex - state.plane, limit, entry.shift, entry.image_travel))
+    if any(entry.vertex_reach is None for entry in lens.placement):
+        estimates.append(
+            Estimate(
+                "placement.vertex_reach", -REACH_UNCERTAINTY, -REACH_UNCERTAINTY, REACH_UNCERTAINTY, "mm",
+                "not measured: the edge of the front glass is taken to sit at the seat plane, or behind it by the safe amount",
+            )
+        )  # fmt: skip
+    low = axial_heights(states[0].main) if states[0].main.estimated else np.empty(0)
+    for surface in states[0].main.estimated:
+        radius = float(states[0].main.semi[surface])
+        stated = prescription.vignetting is not None
+        estimates.append(
+            Estimate(
+                f"prescription.surface[{surface + 1}].semi_diameter", radius, float(low[surface]), radius, "mm",
+                "not given: wide enough for the beams of the vignetting stated" if stated
+                else "not given: wide enough that nothing is cut off anywhere in the frame, the safe value",
+            )
+        )  # fmt: skip
+    ordered = tuple(sorted(settings, key=lambda s: (_dioptres(s), s.focal_length)))
+    return ResolvedLens(lens, ordered, tuple(estimates), False, _lattice(ordered))
+
+
+def traced_setting(
+    state: TracedState, reach: float, smallest_f_number: float, shift: tuple[float, float], image_travel: float
+) -> Setting:
+    """A setting whose beams are traced. reach: of the front glass's edge ahead of the seat plane, mm."""
+    first = state.first
+    return Setting(
+        focal_length=abs(first.focal_length),
+        f_number=first.f_number,
+        smallest_f_number=max(smallest_f_number, first.f_number),
+        focus_distance=state.distance,
+        reach=reach,
+        pupil_depth=state.pupil_depth,
+        pupil_depth_plus_minus=0.0,
+        pupil_radius=first.entrance_radius,
+        image_distance=abs(first.focal_length),
+        front_radius=state.front_radius,
+        windows=((state.pupil_depth, first.entrance_radius, 0.0, 0.0), (0.0, state.front_radius, 0.0, 0.0)),
+        shift=shift,
+        image_travel=image_travel,
+        traced=state,
+    )
 
 
 def _opening(lens: Lens) -> float:
@@ -291,6 +357,8 @@ def _table(settings: tuple[Setting, ...]) -> Array:
         row += [s.shift[0], s.shift[1]]
         for window in s.windows:
             row += list(window)
+        if s.traced is not None:
+            row += [s.traced.plane + s.reach, math.log(s.traced.main.stop_semi), *s.traced.main.thickness]
         rows.append(row)
     return np.array(rows)
 
@@ -315,6 +383,16 @@ def _from_row(like: Setting, row: Array, dioptres: float) -> Setting:
         values[name] = float(row[offset + k])
     offset += len(_LINEAR)
     shift = (float(row[offset]), float(row[offset + 1]))
+    if like.traced is not None:
+        # The groups are taken to move as smoothly as everything else does; first-order quantities follow from that.
+        spacing = row[-len(like.traced.main) :]
+        vertex, stop = row[-len(spacing) - 2 : -len(spacing)]
+        far = dioptres < 1e-9
+        distance = math.inf if far else 1000.0 / dioptres - like.traced.plane
+        state = like.traced.with_spacings(spacing, math.exp(stop), distance, f"{values['focal_length']:.1f} mm")
+        return traced_setting(
+            state, float(vertex) - state.plane, values["smallest_f_number"], shift, values["image_travel"]
+        )
     windows = tuple((float(w[0]), float(w[1]), float(w[2]), float(w[3])) for w in row[offset + 2 :].reshape(-1, 4))
     focus = math.inf if dioptres < 1e-9 else 1000.0 / dioptres
-    return replace(like, focus_distance=focus, shift=shift, windows=windows, **values)
+    return replace(like, focus_distance=focus, shift=shift, windows=windows, traced=None, **values)

@@ -54,7 +54,7 @@ def rim_picture(fitting: Fitting, path: Path) -> list[Path]:
 def _rim_figure(azimuth: Array, entries: Entries, keepout: KeepOut, shape: RoundHood, hood: Hood) -> Figure:
     """The unrolled rim against the deepest one, its binding settings joined by their words."""
     beams = keepout.beams
-    source = [int(keepout.source[s]) if s >= 0 else -1 for s in entries.state]
+    source = [int(s) for s in entries.state]
     used = sorted({s for s in source if s >= 0})
     labels: list[str] = []
     place: dict[int, int] = {}
@@ -161,7 +161,27 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
     maps = dict(zip(names, sky_maps(work, shapes), strict=True))
     beam = work.beam(telling_settings(work)[0])
     title = f"From where light reaches the front glass\nat {beam.label}"
-    return files + save(sky_figure(maps, frames=[beam.frame], title=title), path.with_name(path.name + "-sky-compared"))
+    files += save(sky_figure(maps, frames=[beam.frame], title=title), path.with_name(path.name + "-sky-compared"))
+    if weighing.finish:
+        files += _wall_light_picture(beam, weighing, path.with_name(path.name + "-wall-light"))
+    return files
+
+
+def _wall_light_picture(beam: Beam, weighing: Weighing, path: Path) -> list[Path]:
+    """Direct and wall light of the candidates by the direction of their source."""
+    # The light engine loads only when its light is drawn.
+    from shadewright.light.finishes import finish_named
+    from shadewright.light.scene import scene_of
+    from shadewright.light.wall_light import wall_light
+    from shadewright.show.wall_light import MOST_HOODS, mesh_directions, wall_light_figure
+
+    finish, towards = finish_named(weighing.finish), mesh_directions()
+    lights = {
+        entry.name: wall_light(scene_of(beam, entry.shape), finish, directions=towards, samples=4096)
+        for entry in weighing.candidates[:MOST_HOODS]
+    }
+    title = f"Light on the front glass by the place of its source\n{finish.name} inside, at {beam.label}"
+    return save(wall_light_figure(lights, frame=beam.frame, title=title), path)
 
 
 def all_pictures(

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shadewright.errors import OpticsError
 from shadewright.model.shape import HoodShape, MeshHood, RoundHood, RoundWall, TunnelHood
 from shadewright.optics.beam import Beam
+from shadewright.optics.footprints import NORMALS, Footprints
 
 Array = NDArray[np.float64]
 
@@ -76,6 +77,8 @@ def edge_rays(beam: Beam, azimuth: float) -> EdgeRays:
     plane.
     """
     slope = edge_slope(beam, azimuth)
+    if beam.footprints is not None:
+        return traced_edge_rays(beam, beam.footprints, slope)
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))])
     across = np.array([-along[1], along[0]])
     depth, radius = beam.windows[:, 0], beam.windows[:, 1]
@@ -100,6 +103,28 @@ def edge_rays(beam: Beam, azimuth: float) -> EdgeRays:
 
     chief = ray(float(middle[0]))
     return EdgeRays(ray(high), ray(low), chief, high > low and bool(np.all(size > np.abs(off))))
+
+
+def traced_edge_rays(beam: Beam, footprints: Footprints, slope: float) -> EdgeRays:
+    """The extreme rays of one slope of a traced lens, in the plane through the axis that holds the slope."""
+    support = footprints.planes(np.array([slope]))[0]
+    high, low = float(support[0]), -float(support[NORMALS // 2])
+    passes = high > low
+    depth = float(np.interp(slope, footprints.slope, np.nan_to_num(footprints.pupil, nan=footprints.depth)))
+
+    def ray(height: float) -> PlaneRay:
+        if math.isinf(footprints.distance):
+            return PlaneRay(beam.reach, height, slope)
+        target = slope * (footprints.distance + footprints.depth)
+        return PlaneRay(beam.reach, height, (target - height) / footprints.distance)
+
+    middle = depth * slope
+    if math.isfinite(footprints.distance):
+        target = slope * (footprints.distance + footprints.depth)
+        middle = target * depth / (footprints.distance + depth)
+    if not passes:
+        high = low = middle
+    return EdgeRays(ray(high), ray(low), ray(middle), passes)
 
 
 def wall_cut(hood: RoundHood | TunnelHood, azimuth: float) -> Array:

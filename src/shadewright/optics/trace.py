@@ -1,0 +1,138 @@
+"""Rays through a system of surfaces, with a code and a place for every ray that does not arrive."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.optics import trace_kernel
+from shadewright.optics.system import System
+
+Array = NDArray[np.float64]
+SHARE = 65_536
+"""Rays a thread takes at a time."""
+
+
+class Ending(IntEnum):
+    """How a ray ended."""
+
+    ARRIVED = 0
+    MISSED = trace_kernel.MISSED  # it does not meet the surface
+    REFLECTED = trace_kernel.REFLECTED  # total reflection
+    CLIPPED = trace_kernel.CLIPPED  # outside the clear semi-diameter
+
+
+@dataclass(frozen=True, eq=False)
+class Rays:
+    """Rays after a trace. Light travels along +z; z = 0 is the first vertex.
+
+    points: (n, 3) in the image plane; directions: (n, 3) cosines there; ending: (n,) values of `Ending`; surface: (n,)
+    where a ray ended, -1 where it arrived. path: (surfaces, n, 3) where each surface was met, z from the first vertex,
+    or (surfaces, 0, 3) where not asked for. Numbers of rays that ended are meaningless after the surface named.
+    """
+
+    points: Array
+    directions: Array
+    ending: NDArray[np.int64]
+    surface: NDArray[np.int64]
+    path: Array
+
+    @property
+    def arrived(self) -> NDArray[np.bool_]:
+        """Which rays (n,) reached the image plane."""
+        return np.asarray(self.ending == Ending.ARRIVED)
+
+
+class Tables:
+    """A system as the kernel takes it, the image plane appended as a last flat surface."""
+
+    def __init__(self, system: System) -> None:
+        n = len(system)
+        self.curvature = np.append(system.curvature, 0.0)
+        self.conic = np.append(1.0 + system.conic, 1.0)
+        self.poly = np.vstack([system.aspheric, np.zeros((1, system.aspheric.shape[1]))])
+        used = self.poly != 0
+        self.degree = np.where(used.any(axis=1), used.shape[1] - np.argmax(used[:, ::-1], axis=1), 0)
+        self.thickness = np.ascontiguousarray(system.thickness)
+        self.mu = np.append(system.index[:-1] / system.index[1:], 1.0)
+        self.limit = np.append(system.semi**2, np.inf)
+        assert len(self.mu) == n + 1
+
+    @property
+    def arrays(self) -> tuple[Any, ...]:
+        """What every kernel takes first."""
+        return self.curvature, self.conic, self.poly, self.degree, self.thickness, self.mu, self.limit
+
+    def run(self, x: Array, y: Array, along: Array, codes: NDArray[np.int64], path: Array, most: Array,
+            which: NDArray[np.int64], *, clips: bool) -> None:  # fmt: skip
+        """Trace rays that start in the plane of the first vertex; see `trace_kernel.trace_kernel`."""
+        trace_kernel.trace_kernel(
+            *self.arrays, x, y, along[0], along[1], along[2], codes, clips, path, most, which
+        )
+
+
+def trace(system: System, origins: Array, directions: Array, *, path: bool = False, clips: bool = True,
+          threads: int = 1) -> Rays:  # fmt: skip
+    """Trace rays from origins (n, 3) along directions (n, 3), any length, z component above 0.
+
+    Origins may lie anywhere; each ray is first moved to the plane of the first vertex. clips: whether rays end at clear
+    semi-diameters. The result is the same for any number of threads.
+    """
+    directions = np.asarray(directions, dtype=float)
+    along = np.ascontiguousarray((directions / np.linalg.norm(directions, axis=1)[:, None]).T)
+    step = -np.asarray(origins, dtype=float)[:, 2] / along[2]
+    x = np.ascontiguousarray(origins[:, 0] + step * along[0])
+    y = np.ascontiguousarray(origins[:, 1] + step * along[1])
+    n, tables = len(x), Tables(system)
+    codes = np.empty(n, np.int64)
+    kept = np.empty((len(system) + 1, n if path else 0, 3))
+    nothing, none = np.empty(0), np.empty(0, np.int64)
+
+    def part(first: int) -> None:
+        cut = slice(first, first + SHARE)
+        own = np.empty((len(system) + 1, min(SHARE, n - first) if path else 0, 3))
+        tables.run(x[cut], y[cut], along[:, cut], codes[cut], own, nothing, none, clips=clips)
+        if path:
+            kept[:, cut] = own
+
+    starts = range(0, n, SHARE)
+    if threads > 1 and len(starts) > 1:
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(part, starts))
+    else:
+        for first in starts:
+            part(first)
+    if path:
+        kept[:, :, 2] += system.vertices[:, None]
+    points = np.stack([x, y, np.full(n, system.vertices[-1])], axis=1)
+    return Rays(points, along.T.copy(), codes % 4, np.where(codes == 0, -1, codes // 4), kept)
+
+
+class Excess:
+    """How near rays come to being cut, for many calls on one system."""
+
+    def __init__(self, system: System) -> None:
+        self.tables = Tables(system)
+        self.nothing = np.empty((len(system) + 1, 0, 3))
+
+    def __call__(self, x: Array, y: Array, slopes: Array) -> tuple[Array, NDArray[np.int64]]:
+        """The largest r over semi-diameter (n,) and the surface where that is (n,), from 0.
+
+        x, y: (n,) in the plane of the first vertex; slopes: (n, 2) dx/dz and dy/dz of the travelling light. Infinity
+        where a ray misses a surface or is totally reflected there. At most 1: the ray passes.
+        """
+        n = len(x)
+        along = np.empty((3, n))
+        along[2] = 1.0 / np.sqrt(1.0 + slopes[:, 0] ** 2 + slopes[:, 1] ** 2)
+        along[0] = slopes[:, 0] * along[2]
+        along[1] = slopes[:, 1] * along[2]
+        most, which = np.empty(n), np.empty(n, np.int64)
+        self.tables.run(
+            np.array(x, float), np.array(y, float), along, np.empty(n, np.int64), self.nothing, most, which, clips=False
+        )
+        return np.sqrt(np.maximum(most, 0.0)), which

@@ -1,0 +1,60 @@
+"""How a traced lens departs from fixed circular windows: its pupil's wander and its vignetting over the field."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from shadewright.clearance.loss import stops, window_vignetting
+from shadewright.design.reduction import ReducedState, windows_beam
+from shadewright.errors import MakeError
+from shadewright.optics.beam import Beam, Job
+from shadewright.show import page
+
+Array = NDArray[np.float64]
+
+HEIGHTS = 61
+MOST = len(page.STROKES)
+
+
+def wander_figure(job: Job, reduced: Sequence[ReducedState], *, title: str) -> Figure:
+    """Two panels over the field of each setting: where the pupil lies, and how much of the axial beam is left.
+
+    Thin lines: the reduced lens, with its pupil of one depth and its three windows. Raises MakeError for more settings than
+    can be told apart.
+    """
+    if not 1 <= len(reduced) <= MOST:
+        raise MakeError(f"pupil wander: {len(reduced)} settings cannot be told apart; give 1 to {MOST}.")
+    with page.style():
+        figure = page.blank(92.0, title=title)
+        left, right = figure.subplots(1, 2)
+        for stroke, state in zip(page.STROKES, reduced, strict=False):
+            beam = job.beam(state.setting)
+            table = beam.footprints
+            assert table is not None
+            angle = np.degrees(np.arctan(table.slope))
+            line = {"color": stroke.colour, "linestyle": stroke.dash}
+            left.plot(angle, table.pupil, linewidth=1.6, label=beam.label, gid="pupil", **line)
+            left.plot(angle, np.full_like(angle, state.pupil_depth), linewidth=0.7, color=stroke.colour, gid="reduced")
+            height, own, simple = vignetting(job, state, beam)
+            right.plot(height, own, linewidth=1.6, gid="vignetting", **line)
+            right.plot(height, simple, linewidth=0.7, color=stroke.colour, gid="reduced")
+        left.set(xlabel="Field angle (degrees)", ylabel="Pupil behind the front glass's edge (mm)", title="Where the entrance pupil lies")
+        right.set(xlabel="Distance from the middle of the image (mm)", ylabel="Area of the beam (stops below the axis)", title="What the lens itself cuts off")
+        right.invert_yaxis()
+        figure.legend(loc="outside lower center", ncols=2, title="heavy: traced; thin: one pupil depth and three round windows")
+    return figure
+
+
+def vignetting(job: Job, state: ReducedState, beam: Beam) -> tuple[Array, Array, Array]:
+    """Image heights (n,) in mm and the loss (n,) in stops there, traced and by the reduced windows; NaN where none passes."""
+    table = beam.footprints
+    assert table is not None
+    height = np.linspace(0.0, float(table.height[-1]), HEIGHTS)
+    slopes = beam.frame.slopes(np.stack([height, np.zeros_like(height)], axis=1))
+    slopes[:, 0] = np.minimum(slopes[:, 0], table.slope[-1])
+    own = stops(1.0 - np.interp(slopes[:, 0], table.slope, table.area) / table.area[0])
+    return height, own, window_vignetting(windows_beam(job, state), slopes)

@@ -1,0 +1,126 @@
+// The section: lens front, hood and extreme rays, cut by a plane through the axis.
+
+import { boxOf, path, sv } from "./dom.js";
+import { bare, length, ticks, unit } from "./words.js";
+
+const TOUCHING = 0.005;
+
+/** Draw one plane of the section into an SVG element. */
+export function drawSection(picture, plane, extent, { thickLens = 0 } = {}) {
+  const { width, height, letters } = boxOf(picture);
+  const small = Math.max(0.82 * letters, 12);
+  const room = { left: 3.4 * small, right: 0.6 * small, top: 0.5 * small, bottom: 2.9 * small };
+  const [back, ahead, away] = extent;
+  const scale = Math.min((width - room.left - room.right) / (ahead - back), (height - room.top - room.bottom) / (2 * away));
+  const middle = room.top + (height - room.top - room.bottom) / 2;
+  const start = room.left + (width - room.left - room.right - scale * (ahead - back)) / 2;
+  const to = ([z, u]) => [start + (z - back) * scale, middle - u * scale];
+  const window_ = { x: start, y: middle - away * scale, width: (ahead - back) * scale, height: 2 * away * scale };
+  picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  const clip = `${picture.id}-clip`;
+  const inside = sv("g", { "clip-path": `url(#${clip})` });
+  picture.replaceChildren(
+    sv("defs", null,
+      sv("clipPath", { id: clip }, sv("rect", window_)),
+      sv("pattern", { id: `${picture.id}-cut`, width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
+        sv("rect", { width: 6, height: 6, class: "cut-ground" }), sv("line", { x1: 0, y1: 0, x2: 0, y2: 6, class: "cut-line" }))),
+    sv("rect", { ...window_, class: "ground" }),
+    inside,
+  );
+  lensFront(inside, plane, to, back);
+  inside.append(
+    sv("line", { x1: to([back, 0])[0], x2: to([ahead, 0])[0], y1: middle, y2: middle, class: "axis" }),
+    sv("line", { x1: to([0, 0])[0], x2: to([0, 0])[0], y1: window_.y, y2: window_.y + window_.height, class: "seat-plane" }),
+  );
+  rays(inside, plane, to);
+  windows(inside, plane, to);
+  for (const wall of plane.walls) {
+    inside.append(sv("path", { d: path(wall.map(to), true), class: "wall", fill: `url(#${picture.id}-cut)` }));
+  }
+  gaps(inside, plane, to, small, window_);
+  rulers(picture, { back, ahead, away, to, small, window_, height });
+  inside.append(sv("text", { x: to([0, 0])[0] + 4, y: window_.y + window_.height - 0.5 * small, class: "small" }, "seat plane"));
+}
+
+function lensFront(inside, plane, to, back) {
+  const { z, inner, outer } = plane.rim;
+  for (const side of [1, -1]) {
+    const [x0, y0] = to([back, side * outer]);
+    const [x1, y1] = to([z, side * inner]);
+    inside.append(sv("rect", { x: x0, y: Math.min(y0, y1), width: Math.max(x1 - x0, 0), height: Math.abs(y1 - y0), class: "barrel" }));
+    const [r0] = to([z - 2, 0]);
+    inside.append(sv("rect", { x: r0, y: Math.min(y0, y1), width: Math.max(x1 - r0, 1), height: Math.abs(y1 - y0), class: "front-rim" }));
+  }
+}
+
+function rays(inside, plane, to) {
+  for (const side of [1, -1]) {
+    const of = (kind) => plane.rays.find((ray) => ray.kind === kind && ray.side === side);
+    const outer = of("outer"), inner = of("inner"), chief = of("chief");
+    if (outer && inner) {
+      const shape = [...outer.points, ...[...inner.points].reverse()];
+      inside.append(sv("path", { d: path(shape.map(to), true), class: "beam" }));
+    }
+    for (const [ray, name] of [[inner, "ray-inner"], [chief, "ray-chief"], [outer, "ray-outer"]]) {
+      if (ray) inside.append(sv("path", { d: path(ray.points.map(to)), class: name }));
+    }
+  }
+}
+
+function windows(inside, plane, to) {
+  for (const { kind, z, low, high } of plane.windows) {
+    const [x, top] = to([z, high]);
+    const bottom = to([z, low])[1];
+    if (kind === "front") inside.append(sv("line", { x1: x, x2: x, y1: top, y2: bottom, class: "glass" }));
+    else {
+      const tick = kind === "pupil" ? 9 : 6;
+      for (const [y, way] of [[top, -1], [bottom, 1]]) {
+        inside.append(sv("line", { x1: x, x2: x, y1: y, y2: y + way * tick, class: kind === "pupil" ? "pupil" : "window" }));
+      }
+      if (kind === "pupil") inside.append(sv("circle", { cx: x, cy: (top + bottom) / 2, r: 4.5, class: "pupil-dot" }));
+    }
+  }
+}
+
+function gaps(inside, plane, to, small, window_) {
+  plane.gaps.forEach((entry) => {
+    const [x, y] = to([entry.z, entry.u]);
+    const bad = entry.gap < -TOUCHING;
+    inside.append(sv("circle", { cx: x, cy: y, r: 8, class: bad ? "rim-ring bad" : "rim-ring" }));
+    const words = gapWords(entry.gap);
+    const anchor = x > window_.x + 0.75 * window_.width ? "end" : "middle";
+    const dy = entry.u > 0 ? -1.3 * small : 2 * small;
+    inside.append(sv("text", { x, y: y + dy, "text-anchor": anchor, class: bad ? "note bad" : "note" }, words));
+  });
+}
+
+function gapWords(gap) {
+  if (Math.abs(gap) < TOUCHING) return "touches";
+  return gap > 0 ? `${length(gap, 2)} clear` : `${length(-gap, 2)} in the beam`;
+}
+
+function rulers(picture, { back, ahead, away, to, small, window_, height }) {
+  const floor = window_.y + window_.height;
+  for (const z of ticks(back, ahead, window_.width / (4.2 * small))) {
+    const [x] = to([z, 0]);
+    picture.append(sv("line", { x1: x, x2: x, y1: floor, y2: floor + 4, class: "tick" }));
+    picture.append(sv("text", { x, y: floor + 1.25 * small, "text-anchor": "middle", class: "small" }, bare(z)));
+  }
+  for (const u of ticks(-away, away, window_.height / (2.6 * small))) {
+    const [, y] = to([back, u]);
+    picture.append(sv("line", { x1: window_.x - 4, x2: window_.x, y1: y, y2: y, class: "tick" }));
+    picture.append(sv("text", { x: window_.x - 7, y: y + 0.35 * small, "text-anchor": "end", class: "small" }, bare(u)));
+  }
+  picture.append(sv("text", { x: window_.x + window_.width / 2, y: Math.min(floor + 2.4 * small, height - 4), "text-anchor": "middle", class: "small soft" },
+    `ahead of the seat plane, towards the subject (${unit()})`));
+}
+
+/** What a plane of the section shows, in words. */
+export function sectionWords(plane, setting) {
+  const least = Math.min(...plane.gaps.map((entry) => entry.gap));
+  const gap = !Number.isFinite(least) ? "the hood does not end in this plane"
+    : Math.abs(least) < TOUCHING ? "the outermost ray touches the rim"
+      : least > 0 ? `the outermost ray passes the rim ${length(least, 2)} clear` : `the rim stands ${length(-least, 2)} in the beam`;
+  return `${plane.name}, at ${setting.label}: ${gap}. Heavy lines: outermost rays of the frame's edge; thin: innermost; ` +
+    "dotted: through the pupil's middle.";
+}

@@ -1,0 +1,46 @@
+// The verdict: one sentence, a sign that does not rest on colour, the numbers, and the same said to a screen reader when quiet.
+
+import { at, el, settled } from "./dom.js";
+import { showsWords } from "./rim.js";
+import { length, share, stops } from "./words.js";
+
+const SIGNS = { clear: "✓", shows: "✕", within: "≈", refused: "!", waiting: "…" };
+
+const aloud = settled((words) => {
+  if (at("live").textContent !== words) at("live").textContent = words;
+}, 900);
+
+function put(verdict, sentence, beneath, working) {
+  const box = at("verdict");
+  box.dataset.verdict = verdict;
+  box.classList.toggle("working", working);
+  at("sign").textContent = SIGNS[verdict] ?? "";
+  at("sentence").textContent = sentence;
+  at("beneath").textContent = beneath;
+  aloud(`${sentence} ${beneath}`);
+}
+
+/** Say that the design cannot be looked at, and why. */
+export function sayRefused(sentence) {
+  put("refused", "Not yet: something does not fit together.", sentence, false);
+}
+
+/** Say what an answer found. */
+export function sayVerdict(answer, fitting) {
+  const { numbers, rim, setting } = answer;
+  if (!numbers) return;
+  const working = fitting.state === "working";
+  const here = numbers.worst_here > 0.0005
+    ? `Here, at ${setting.label}, it takes up to ${stops(numbers.worst_here)}.`
+    : `Here, at ${setting.label}, it is clear.`;
+  const where = showsWords(rim);
+  const note = working ? "Working out the rim… " : fitting.state === "refused" ? `${fitting.sentence} ` : "";
+  put(numbers.verdict, numbers.sentence, note + (where && numbers.verdict !== "clear" ? `${where} ` : "") + here, working);
+  const rows = [
+    ["Depth", numbers.shallowest === numbers.depth ? length(numbers.depth) : `${length(numbers.shallowest).replace(/ \w+$/, "")} – ${length(numbers.depth)}`],
+    ["Across", length(numbers.across)],
+    ["Lets in", numbers.let_in === null || numbers.let_in === undefined ? "…" : share(numbers.let_in)],
+    [numbers.spare < 0 ? "Too deep by" : "To spare", length(Math.abs(numbers.spare), 2)],
+  ];
+  at("numbers").replaceChildren(...rows.map(([name, value]) => el("div", null, el("dt", null, name), el("dd", null, value))));
+}
