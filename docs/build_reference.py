@@ -11,13 +11,14 @@ from typing import Any
 
 from shadewright.model.documents import schema
 from shadewright.model.formats import FORMATS
+from shadewright.model.glass import D_LINE, glass_table
 
 HERE = Path(__file__).parent
-KINDS = ("lens", "camera", "hood")
+KINDS = ("lens", "camera", "hood", "prescription")
 INTRODUCTION = """# Documents: every field
 
 Documents are TOML files, written by hand and checked strictly: an unknown field, a wrong type or an impossible value is
-one sentence saying where and what to do. Lengths in mm, angles in degrees. `shadewright new lens|camera|hood` writes a
+one sentence saying where and what to do. Lengths in mm, angles in degrees. `shadewright new lens|camera|hood|prescription` writes a
 commented one to begin with; JSON schemas for editors are in [schema](schema). This page is written by
 `docs/build_reference.py`.
 
@@ -26,6 +27,10 @@ merged field by field, lists are replaced.
 
 A **hood** document holds wishes; `fit` completes it with the wall and the rim. A rim given by `points`, `depth`, `lips`,
 `petals` or `stl` is taken as it is.
+
+A **prescription** document holds a lens as its table of surfaces, in order from the subject. Distances are counted along
+the axis from the first surface; `thickness` of a `setting` names a spacing by the number of its surface, as text in TOML:
+`thickness = { 6 = 12.5, 21 = 40.0 }`.
 """
 
 
@@ -45,6 +50,8 @@ def type_words(entry: dict[str, Any], definitions: dict[str, Any]) -> str:
     if kind == "array":
         inner = entry.get("items") or (entry.get("prefixItems") or [{}])[0]
         return f"list of {type_words(inner, definitions)}" if isinstance(inner, dict) else "list"
+    if kind == "object" and isinstance(inner := entry.get("additionalProperties"), dict):
+        return f"table of {type_words(inner, definitions)}"
     words = {"number": "number", "string": "text", "boolean": "true or false", "integer": "whole number"}.get(kind, kind)
     limits = [
         f"{sign} {entry[key]:g}"
@@ -77,6 +84,12 @@ def reference() -> str:
         parts += [table(name, entry, definitions) for name, entry in definitions.items() if "properties" in entry]
     parts.append("## Named formats\n\n| name | width x height, mm | source |\n|---|---|---|")
     parts += [f"| {f.name} | {f.width:g} x {f.height:g} | {f.source} |" for f in FORMATS.values()]
+    parts.append(
+        "\n## Named glasses\n\nName, index at 587.56 nm and Abbe number. Data: the refractiveindex.info database (CC0 1.0). "
+        "Names are known without hyphens and in any case.\n"
+    )
+    glasses = sorted(glass_table().values(), key=lambda glass: glass.name)
+    parts.append("; ".join(f"{glass.name} {glass.index(D_LINE):.4f}/{glass.abbe:.1f}" for glass in glasses) + ".")
     return "\n".join(parts) + "\n"
 
 

@@ -421,7 +421,7 @@ def formats() -> None:
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder for everything.")] = Path("results/demo"),
 ) -> None:
-    """Run the main job on an invented kit: fit, check, weigh, make and show four hoods."""
+    """Run the main job on an invented kit: fit, check, weigh, make and show five hoods."""
     from shadewright.demonstration import run
 
     with _progress(False) as progress:

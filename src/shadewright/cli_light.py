@@ -161,7 +161,7 @@ def _trade_files(front: Front, task: Task, out: Path, stem: str, report: dict[st
     files = [write_whole(out / f"{stem}.tradeoff.json", json.dumps(report, indent=1, allow_nan=False) + "\n")]
     files += save(front_figure(front, task), out / f"{stem}-tradeoff")
     for index, traded in enumerate(front.best, start=1):
-        heading = f"Number {index} of a trade-off search: {describe(traded.design)}."
+        heading = f"Number {index} of a trade-off search: {describe(traded.design, traded.outcome)}."
         files.append(write_whole(out / f"{stem}-{index:02d}.toml", to_toml(named(index, task, traded), heading=heading)))
     return files
 
@@ -178,7 +178,7 @@ def _say_front(front: Front, task: Task) -> None:
         wall = f"{o.walls[0]:6.2%}" if o.walls else "      "
         say(
             f"{index:>3}  {o.light:6.1%}   {o.direct:6.1%}   {wall}       {o.depth:5.1f} mm  {o.across:6.1f} mm  {o.mass:5.0f} g  "
-            f"{o.volume:5.0f} cm3  {describe(traded.design)}"
+            f"{o.volume:5.0f} cm3  {describe(traded.design, traded.outcome)}"
         )
     for sentence in front.dropped:
         say(f"  dropped: {sentence}")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,10 +13,8 @@ from shadewright.words import say, say_files
 
 if TYPE_CHECKING:
     from shadewright.design.reduction import Comparison, ReducedState
-    from shadewright.model.lens_rows import Reading
     from shadewright.model.prescription import Prescription
     from shadewright.optics.beam import Job
-    from shadewright.optics.paraxial import Paraxial
 
 ROOM = 4.0
 """How much larger than its clear front glass a barrel's rim is taken, mm in radius (common practice, no source)."""
@@ -53,6 +50,7 @@ def trace(
     from shadewright.model.lens_files import read_with_notes
     from shadewright.optics.paraxial import paraxial
     from shadewright.optics.system import setting_names, system_of
+    from shadewright.report_trace import beam_data, first_order, model_errors
 
     reading = read_with_notes(description)
     prescription = reading.prescription
@@ -60,14 +58,14 @@ def trace(
     try:
         systems = [system_of(prescription, name) for name in names]
         first = [paraxial(system) for system in systems]
-        report = _first_order(reading, names, first)
+        report = first_order(reading, names, first)
         work = reduced = comparison = None
         if camera is not None:
             work, reduced, comparison = _compared(prescription, names, camera, rim_diameter, vertex_reach)
             report["settings"] = [
-                {**entry, **_beam_data(work, state)} for entry, state in zip(_listed(report, work, names), reduced, strict=True)
+                {**entry, **beam_data(work, state)} for entry, state in zip(_listed(report, work, names), reduced, strict=True)
             ]
-            report["models"] = _models(comparison)
+            report["models"] = model_errors(comparison)
             report["estimates"] = [
                 {"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in work.estimates
             ]
@@ -82,37 +80,6 @@ def trace(
         return
     _say(report)
     say_files(files)
-
-
-def _first_order(reading: Reading, names: tuple[str, ...], first: list[Paraxial]) -> dict[str, Any]:
-    return {
-        "version": 1,
-        "kind": "trace",
-        "prescription": reading.prescription.name,
-        "surfaces": len(reading.prescription.surface),
-        "notes": list(reading.notes),
-        "settings": [
-            {
-                "setting": name,
-                "focal_length": _mm(p.focal_length),
-                "f_number": _mm(p.f_number),
-                "back_focus": _mm(p.back_focus),
-                "image_distance": _mm(p.image_distance),
-                "entrance_pupil": _mm(p.entrance_pupil),
-                "entrance_diameter": _mm(2 * p.entrance_radius),
-                "exit_pupil": _mm(p.exit_pupil),
-                "exit_diameter": _mm(2 * p.exit_radius),
-                "principal_front": _mm(p.principal_front),
-                "principal_rear": _mm(p.principal_rear),
-                "length": _mm(p.total),
-            }
-            for name, p in zip(names, first, strict=True)
-        ],
-    }
-
-
-def _mm(value: float) -> float | None:
-    return round(float(value), 4) if math.isfinite(value) else None
 
 
 def _compared(
@@ -152,54 +119,6 @@ def _listed(report: dict[str, Any], work: Job, names: tuple[str, ...]) -> list[d
     """The report's settings in the order of the job's."""
     by_name = dict(zip(names, report["settings"], strict=True))
     return [by_name[setting.traced.main.name] for setting in work.resolved.settings if setting.traced is not None]
-
-
-def _beam_data(work: Job, state: ReducedState) -> dict[str, Any]:
-    """What real rays tell of a setting, and the windows fitted to them."""
-    import numpy as np
-
-    from shadewright.show.wander import vignetting
-
-    beam = work.beam(state.setting)
-    table = beam.footprints
-    assert table is not None
-    known = np.isfinite(table.pupil)
-    height, own, _simple = vignetting(work, state, beam)
-    ideal = state.setting.focal_length * float(table.slope[-1])
-    return {
-        "half_field_degrees": _mm(math.degrees(math.atan(float(table.slope[-1])))),
-        "image_height": _mm(float(height[-1])),
-        "covers_frame": bool(table.complete),
-        "distortion_percent": _mm(100 * (float(table.height[-1]) / ideal - 1)) if math.isinf(table.distance) else None,
-        "pupil_depth_axis": _mm(float(table.pupil[0])),
-        "pupil_depth_edge": _mm(float(table.pupil[known][-1])),
-        "vignetting_edge_stops": _mm(float(own[np.isfinite(own)][-1])),
-        "reduced": {
-            "pupil_depth": _mm(state.pupil_depth),
-            "pupil_radius": _mm(state.pupil_radius),
-            "rear_depth": _mm(state.rear_depth),
-            "rear_radius": _mm(state.rear_radius),
-            "misfit": _mm(state.rms),
-            "largest_misfit": _mm(state.worst),
-        },
-    }
-
-
-def _models(comparison: Comparison) -> dict[str, Any]:
-    return {
-        "tube_radius": _mm(comparison.radius),
-        "traced_rim": {"deepest": _mm(float(comparison.rim.max())), "plain": _mm(float(comparison.rim.min()))},
-        "errors": [
-            {
-                "model": entry.model,
-                "too_deep": _mm(entry.too_deep),
-                "too_shallow": _mm(entry.too_shallow),
-                "loss_stops": _mm(entry.loss),
-                "plain": _mm(entry.plain),
-            }
-            for entry in comparison.errors
-        ],
-    }
 
 
 def _say(report: dict[str, Any]) -> None:
@@ -256,13 +175,14 @@ def _write(
 ) -> list[Path]:  # fmt: skip
     """Documents and pictures; what was read is never replaced."""
     from shadewright.files import write_whole
+    from shadewright.model.prescription_text import prescription_toml
     from shadewright.model.writing import to_toml
 
     own = out / f"{stem}-prescription.toml"
     files: list[Path] = []
     if own.resolve() != description.resolve():
         heading = f"Written by shadewright trace from {description.name}."
-        files.append(write_whole(own, to_toml(prescription, heading=heading)))
+        files.append(write_whole(own, prescription_toml(prescription, heading=heading)))
     lens_path = out / f"{stem}-lens.toml"
     if lens_path.resolve() == description.resolve():
         raise FileError(f"{lens_path}: was read as the prescription and would be replaced; choose another --out.")
@@ -277,15 +197,8 @@ def _write(
     if work is None or reduced is None:
         return files
     from shadewright.design.reduction import measured_lens
-    from shadewright.show.lens_section import lens_section_figure
-    from shadewright.show.page import save
-    from shadewright.show.wander import MOST, wander_figure
+    from shadewright.show.gallery import lens_pictures
 
     heading = "Windows fitted to the traced beams: what measuring this lens would give."
     files.append(write_whole(out / f"{stem}-windows.toml", to_toml(measured_lens(work, reduced), heading=heading)))
-    files += save(wander_figure(work, reduced[:MOST], title=f"{prescription.name}: pupil and vignetting"), out / f"{stem}-wander")
-    ends = [reduced[0]] if len(reduced) == 1 else [reduced[0], reduced[-1]]
-    for place, state in zip(("first", "last"), ends, strict=False):
-        figure = lens_section_figure(work, state.setting, title=f"{prescription.name}, {work.beam(state.setting).label}")
-        files += save(figure, out / f"{stem}-lens{'' if len(ends) == 1 else '-' + place}")
-    return files
+    return files + lens_pictures(work, None, out / stem, name=prescription.name)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str, float], None]
 
-KIT = ("zoom", "wide", "long", "shift")
+KIT = ("zoom", "wide", "long", "shift", "prime")
 """The lenses of the kit; each has a lens document and a hood document of wishes."""
 
 

@@ -212,7 +212,7 @@ def traded_dict(index: int, traded: Traded, task: Task) -> dict[str, Any]:
 
     outcome = traded.outcome
     return {
-        "number": index, "design": describe(traded.design), "wall": traded.design.as_json()["wall"],
+        "number": index, "design": describe(traded.design, traded.outcome), "wall": traded.design.as_json()["wall"],
         "rim": str(traded.design.rim), "sizes": list(traded.design.sizes), "largest_length": _mm(traded.design.length),
         "direct": round(outcome.direct, 5),
         "wall_light": [

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from shadewright.clearance import traced_kernel
 from shadewright.optics.beam import Beam
-from shadewright.optics.footprints import NORMALS, Footprints, normals
+from shadewright.optics.footprints import GUARD, NORMALS, Footprints, normals
 from shadewright.optics.frame import Frame
 
 Array = NDArray[np.float64]
@@ -116,7 +116,7 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
         reach=np.array([beam.reach for beam, _ in chosen]),
         near=np.array([1.0 / t.distance if f else 0.0 for t, f in zip(tables, finite, strict=True)]),
         far=np.array([(t.distance + t.depth) / t.distance if f else 1.0 for t, f in zip(tables, finite, strict=True)]),
-        growth=np.array([table.growth for table in tables]),
+        growth=np.array([table.growth + GUARD for table in tables]),
     )
 
 

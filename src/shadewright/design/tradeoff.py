@@ -224,15 +224,16 @@ def _verified(
     return tuple(sound[design] for design in front), dropped
 
 
-def describe(design: Design) -> str:
-    """A design in a few words."""
+def describe(design: Design, outcome: Outcome | None = None) -> str:
+    """A design in a few words, with its length where it is known; mm."""
     a, b = design.sizes[0], design.sizes[-1]
     words = {
-        "tube": f"tube {a:g} mm inside", "cone": f"cone {a:g} to {b:g} mm inside", "stepped": f"steps {a:g} and {b:g} mm inside",
-        "tunnel": f"tunnel {a:g} x {b:g} mm inside",
+        "tube": f"tube {a:g}", "cone": f"cone {a:g} to {b:g} at {design.length:g}", "stepped": f"steps {a:g} and {b:g}",
+        "tunnel": f"tunnel {a:g} x {b:g}",
     }[str(design.wall)]  # fmt: skip
-    rim = "" if str(design.rim) == "tunnel" else f"{design.rim}, "
-    return f"{rim}{words}, up to {design.length:g} mm long"
+    rim = "" if str(design.rim) == "tunnel" else f"{design.rim} "
+    long = f"up to {design.length:g} mm long" if outcome is None else f"{outcome.depth:.1f} mm long"
+    return f"{rim}{words} mm inside, {long}"
 
 
 def named(index: int, task: Task, traded: Traded) -> Hood:

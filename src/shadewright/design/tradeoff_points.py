@@ -238,6 +238,8 @@ def base_fitting(task: Task) -> Fitting:
 
 def evaluate(task: Task, design: Design) -> Outcome:
     """What a design comes to, from the keep-out of the default hood; `finished` fits it properly."""
+    if design.wall in (WallShape.CONE, WallShape.STEPPED) and design.sizes[1] - design.sizes[0] < 0.5:
+        return Outcome(reason="is a tube, and tried as one")
     base = base_fitting(task)
     wishes = design.wishes(task.hood)
     try:
@@ -268,6 +270,8 @@ def weighed(task: Task, fitting: Fitting, shape: HoodShape) -> Outcome:
             return Outcome(reason=f"beyond --{name}: {value:.1f} {unit}")
     if shape.rim.shallowest <= front + 0.05:
         return Outcome(reason="its rim does not come ahead of the front")
+    if isinstance(shape, RoundHood) and len(shape.wall.z) > 3 and shape.rim.deepest < shape.wall.z[2] + 1.0:
+        return Outcome(reason="its step lies beyond its rim")
     direct, walls = [], []
     for setting in weighed_settings(fitting.job, most=2):
         beam = fitting.job.beam(setting)
@@ -320,9 +324,8 @@ def mass_of(
         rim = shape.rim
         sides = [max(lip, 0.0) for lip in (rim.right, rim.top, rim.left, rim.bottom)]
         area = h * (sides[0] + sides[2]) + w * (sides[1] + sides[3])
-        # The plate between the round seat and the tunnel's walls.
-        area += max(w * h - math.pi / 4 * seat_diameter**2, 0.0)
-        return float((area * thickness + seat) * density / 1000)
+        collar = _collar(w + thickness, h + thickness, seat_diameter / 2 + thickness, thickness, seat_length)
+        return float((area * thickness + collar + seat) * density / 1000)
     azimuth = np.arange(0.0, 360.0, 1.0)
     top = np.maximum(np.asarray(shape.rim.z_at(azimuth)), 0.0)
     share = (np.arange(400) + 0.5) / 400
@@ -338,6 +341,16 @@ def mass_of(
             area += math.pi * abs(float(rs[k] ** 2 - rs[k - 1] ** 2))
     area += math.pi * abs((float(shape.wall.radius_at(1e-9)) + thickness) ** 2 - (seat_diameter / 2) ** 2)
     return float((area * thickness + seat) * density / 1000)
+
+
+def _collar(width: float, height: float, seat: float, thickness: float, seat_length: float) -> float:
+    """Volume (mm³) of what joins a tunnel to a ring of radius `seat`: solid beneath at 45 degrees, so that it prints."""
+    cells = 200
+    x = (np.arange(cells) + 0.5) / cells * width / 2
+    y = (np.arange(cells) + 0.5) / cells * height / 2
+    away = np.hypot(x[:, None], y)
+    depth = np.minimum(thickness + math.hypot(width / 2, height / 2) - away, seat_length)
+    return float(np.sum(np.where(away > seat, depth, 0.0)) * width * height / cells**2)
 
 
 __all__ = [

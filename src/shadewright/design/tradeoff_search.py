@@ -80,7 +80,7 @@ class Cluster:
             self.client.submit(function, sent, item, pure=False): index for index, item in enumerate(items)
         }
         try:
-            for done in distributed.as_completed(asked):
+            for done in distributed.as_completed(asked, loop=self.client.loop):
                 yield asked[done], done.result()
         finally:
             self.client.cancel(list(asked))
@@ -160,6 +160,7 @@ class Journal:
     path: Path | None
     mark: str
     known: dict[Design, Outcome] = field(default_factory=dict)
+    heading: str = ""
 
     @classmethod
     def opened(cls, path: Path | None, task: Task) -> Journal:
@@ -167,8 +168,8 @@ class Journal:
         journal = cls(path, digest(task))
         if path is None:
             return journal
+        journal.heading = journal._heading(task)
         if not path.exists():
-            write_whole(path, journal._heading(task))
             return journal
         text = read_limited(path, JOURNAL_LIMIT).decode("utf-8", errors="replace")
         # A line cut short by a crash ends the file without a newline; it is worked out again.
@@ -208,6 +209,8 @@ class Journal:
         self.known[design] = outcome
         if self.path is None:
             return
+        if not self.path.exists():
+            write_whole(self.path, self.heading)
         line = json.dumps({"design": design.as_json(), "outcome": outcome.as_json()}) + "\n"
         try:
             with self.path.open("a", encoding="utf-8") as stream:

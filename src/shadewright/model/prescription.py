@@ -161,6 +161,7 @@ class Prescription(Part):
     )
     """The wavelengths that the lens was made for, nm, the main one first; left out: visible light, 587.56 nm."""
     vignetting: PrescriptionVignetting | None = None
+    """What is known of the light at the corner, where semi-diameters are left out."""
     surface: tuple[Surface, ...] = Field(min_length=1, max_length=MOST_SURFACES, strict=False)
     setting: tuple[PrescriptionSetting, ...] = Field(default=(), max_length=200, strict=False)
     """Settings, the first being the one shown; left out: one, as the surfaces stand."""

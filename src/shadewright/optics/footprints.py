@@ -6,8 +6,8 @@ points to psi. A point q lies in the footprint when <n(psi), q> <= h(psi) for ev
 
 The boundary is searched for along lines in the plane from a point that passes, its corners (where one rim of the
 lens takes over from another) by bisection in direction; between slopes of the table h is interpolated linearly. Slopes
-are added until the middle of every step is right to HALFWAY; GUARD is added throughout, so that the table contains the
-true beam.
+are added until the middle of every step is right to HALFWAY. The keep-out adds GUARD, so that it holds the true beam; the
+loss does not, so that it is not biased.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ CORNER_BISECTIONS = 10
 HALFWAY = 5e-3
 """Largest error of interpolation between two slopes of the table, mm."""
 GUARD = 6e-3
-"""Added to the table so that it holds the true beam, mm."""
+"""What the keep-out adds to the table so that it holds the true beam, mm."""
 NOTHING = -1e6
 """Stands for a footprint that no light passes, mm."""
 FIRST_STEPS = 24
@@ -181,7 +181,7 @@ def _cached(keyed: _Keyed, others: tuple[_Keyed, ...], height: float) -> Footpri
     for other in others:
         _join(rows, replace(front, system=other.system, judge=Excess(other.system)), slopes)
     return Footprints(
-        slope=slopes, support=rows.support + GUARD, rim=rows.rim, centre=rows.centre, height=heights, pupil=pupil,
+        slope=slopes, support=rows.support, rim=rows.rim, centre=rows.centre, height=heights, pupil=pupil,
         area=rows.area, hollow=float(rows.hollow.max()), complete=complete, distance=front.distance, depth=front.depth,
     )  # fmt: skip
 

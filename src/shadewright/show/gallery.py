@@ -200,6 +200,8 @@ def all_pictures(
         title=f"{document.name}: the extreme rays and the rim",
     )  # fmt: skip
     files += save(figure, named("section"))
+    if beams[0].setting.traced is not None:
+        files += lens_pictures(job, shape, path, name=job.lens.name, thickness=document.build.thickness)
     progress("sensor's view", 0.3)
     files += sensor_picture(job, shape, named("sensor"), allowance=document.wishes.allowance)
     if not isinstance(shape, MeshHood):
@@ -221,6 +223,26 @@ def all_pictures(
         files += _solid_of(job, document, shape, named("solid"))
     progress("done", 1.0)
     return files
+
+
+def lens_pictures(
+    job: Job, shape: HoodShape | None, path: Path, *, name: str, thickness: float = 2.0
+) -> list[Path]:
+    """A traced lens cut open at its telling settings, with the hood on it, and its pupil's wander and vignetting."""
+    from shadewright.design.reduction import reduce_setting
+    from shadewright.show.lens_section import lens_section_figure
+    from shadewright.show.wander import MOST, wander_figure
+
+    files: list[Path] = []
+    settings = telling_settings(job)
+    for word, setting in zip(("lens", "lens-longest"), settings, strict=False):
+        figure = lens_section_figure(
+            job, setting, hood=shape, thickness=thickness, title=f"{name}, {job.beam(setting).label}"
+        )
+        files += save(figure, path.with_name(f"{path.name}-{word}"))
+    reduced = [reduce_setting(job, setting) for setting in job.resolved.settings[:MOST]]
+    figure = wander_figure(job, reduced, title=f"{name}: pupil and vignetting")
+    return files + save(figure, path.with_name(f"{path.name}-wander"))
 
 
 def _solid_of(job: Job, document: Hood, shape: RoundHood | TunnelHood, path: Path) -> list[Path]:

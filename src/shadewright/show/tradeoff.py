@@ -39,10 +39,11 @@ def front_figure(front: Front, task: Task) -> Figure:
     listed = _list_lines(front)
     with page.style():
         figure = page.blank(
-            118.0 + 4.2 * (len(listed) + 1) // 2, title=f"Light against size: the best hoods for {task.lens.name}"
+            126.0 + 4.2 * (len(listed) + 1) // 2, title=f"Light against size: the best hoods for {task.lens.name}"
         )
         axes, below = figure.subplots(2, 1, height_ratios=[100.0, max(4.2 * len(listed) / 2, 6.0)])
-        _draw(axes, front)
+        entries = _draw(axes, front)
+        figure.legend(handles=entries, loc="outside upper center", ncols=4)
         axes.set_xlabel(AXIS[front.size])
         inside = f", {task.finishes[0].name} inside" if task.finishes else ", direct light alone"
         axes.set_ylabel("Light on the front glass\nfrom outside the frame (% of that without a hood)")
@@ -57,7 +58,8 @@ def front_figure(front: Front, task: Task) -> Figure:
     return figure
 
 
-def _draw(axes: Axes, front: Front) -> None:
+def _draw(axes: Axes, front: Front) -> list[Line2D]:
+    """The points and the stepped line; returns what the legend says."""
     sizes = [traded.outcome.size(front.size) for traded in front.best]
     lights = [100 * traded.outcome.light for traded in front.best]
     axes.step(sizes, lights, where="post", color=page.INK, linewidth=1.0, gid="front", zorder=2)
@@ -81,10 +83,10 @@ def _draw(axes: Axes, front: Front) -> None:
             Line2D([], [], linestyle="", marker=marker, color=colour, markeredgecolor=page.INK, markersize=6, label=name)
         )
     _number(axes, sizes, lights)
-    axes.legend(handles=entries, loc="upper right", ncols=2)
     axes.set_ylim(0.0, 105.0)
     axes.set_xlim(left=0.0)
     axes.grid(color=page.PALE, linewidth=0.5)
+    return entries
 
 
 def _number(axes: Axes, sizes: list[float], lights: list[float]) -> None:
@@ -106,7 +108,7 @@ def _list_lines(front: Front) -> list[str]:
     """The front's hoods in words, those between left out where there are too many."""
     lines = []
     for k, traded in enumerate(front.best, start=1):
-        words = textwrap.shorten(describe(traded.design), LIST_WIDTH, placeholder=" ...")
+        words = textwrap.shorten(describe(traded.design, traded.outcome), LIST_WIDTH, placeholder=" ...")
         lines.append(f"{k}  {traded.outcome.light:.0%}  {words}")
     if len(lines) > LISTED:
         lines = [*lines[: LISTED - 1], f"and {len(lines) - LISTED + 1} more, in the file beside this"]
