@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from shadewright.design.reduction import Comparison, ReducedState, compare, reduce_setting
+from shadewright.design.reduction import Comparison, ReducedState, compare
 from shadewright.model.camera import Camera
 from shadewright.model.documents import read_document
 from shadewright.model.lens import Front, Lens, Placement
@@ -19,6 +19,8 @@ from shadewright.optics.system import setting_names
 
 HERE = Path(__file__).parent
 DESIGNS = HERE.parent / "tests" / "prescriptions"
+MARGIN = 0.5
+"""A margin on the rim that the page judges the windows by, mm."""
 WALL = 6.0
 """The tube stands this far outside the clear front glass, mm."""
 
@@ -58,12 +60,12 @@ through published designs, surface by surface, on a tube that stands {wall:g} mm
 * **too deep**: how far a model's rim stands at most inside the traced beam, mm. That hood shows; **costs** is the worst loss
   it causes anywhere in the frame, in stops against the same lens without a hood, at full aperture.
 * **too shallow**: how much depth a model gives away at most, mm. That hood is clear and stops less stray light than it could.
-* The windows are the pupil at one depth, the front glass and one rear window, fitted to the traced beams over the frame:
-  the best that measuring could give. All models are given the traced lens's true field, distortion and all, so that what
+* The **windows** are the pupil at one depth, the front glass and one rear window, fitted to the traced beams over the frame:
+  the best that measuring could give; **wandering**: the same with a pupil whose depth may change with the field angle. All models are given the traced lens's true field, distortion and all, so that what
   differs is the beam alone.
 
-| design | kind | frame | traced | pinhole: too deep | costs | pupil alone: too deep | costs | too shallow | windows: too deep | costs | too shallow |
-|---|---|---|---|---|---|---|---|---|---|---|---|
+| design | kind | frame | traced | pinhole: too deep | costs | pupil alone: too deep | costs | too shallow | windows: too deep | costs | too shallow | wandering: too deep | costs | too shallow |
+|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|
 """
 TAIL = """
 \\* Clear semi-diameters are not published for this design: they are taken wide enough that nothing is cut off in the frame.
@@ -74,8 +76,9 @@ What the table says:
   ray that far out reaches the tube earlier by that width over the ray's slope: long lenses and fast ones fare worst.
 * The **pupil alone** errs to both sides. It gives depth away wherever the lens's own rims narrow the beam towards the corner
   (up to {pupil_shallow:.0f} mm), and it is unsafe, by up to {pupil_deep:.2f} mm, where the real pupil grows or moves forward off the axis.
-* Three **windows** come within {win_low:.2f} to {win_high:.2f} mm on the unsafe side. A margin of {margin} on the rim covers
-  {covered} of these {count} designs; the others need the prescription, or test shots at the edge of the field.
+* Three **windows** come within {win_low:.2f} to {win_high:.2f} mm on the unsafe side, and within {wander_high:.2f} mm when the pupil's depth
+  may follow the field angle (`pupil_wander` in a lens document). {margin} taken off the rim covers {covered} of these {count} designs
+  with a fixed pupil and {wander_covered} with a wandering one; the others need the prescription.
 
 Real lenses differ from their published prescriptions by their tolerances and mounts, and these designs are textbook and
 patent examples, not products. Between the positions that a zoom lists the groups are taken to move smoothly.
@@ -97,9 +100,9 @@ def rows() -> list[tuple[Case, Prescription, Job, list[ReducedState], Comparison
             placement=placement,
         )  # fmt: skip
         work = job(lens, camera)
-        states = [reduce_setting(work, setting) for setting in work.resolved.settings]
         semi = max(setting.front_radius for setting in work.resolved.settings)
-        found.append((case, prescription, work, states, compare(work, states, radius=semi + case.wall, longest=600.0)))
+        comparison, states = compare(work, radius=semi + case.wall, longest=600.0)
+        found.append((case, prescription, work, states, comparison))
     return found
 
 
@@ -109,13 +112,14 @@ def page() -> str:
     every = rows()
     for case, prescription, _work, states, comparison in every:
         assert states[0].setting.traced is not None
-        pin, pupil, windows = (comparison.error(name) for name in ("pinhole", "pupil alone", "windows"))
+        pin, pupil, windows, wandering = comparison.errors
         text += (
             f"| {prescription.name}{'*' if states[0].setting.traced.main.estimated else ''} | {case.kind} | {case.frame[0]:g} x {case.frame[1]:g} | {comparison.rim.min():.1f} to "
             f"{comparison.rim.max():.1f} | {pin.too_deep:.1f} | {pin.loss:.2f} | {pupil.too_deep:.2f} | {pupil.loss:.2f} | "
-            f"{pupil.too_shallow:.1f} | {windows.too_deep:.2f} | {windows.loss:.3f} | {windows.too_shallow:.2f} |\n"
+            f"{pupil.too_shallow:.1f} | {windows.too_deep:.2f} | {windows.loss:.2f} | {windows.too_shallow:.2f} | "
+            f"{wandering.too_deep:.2f} | {wandering.loss:.2f} | {wandering.too_shallow:.2f} |\n"
         )
-    pins, pupils, windows = ([c.error(name) for *_rest, c in every] for name in ("pinhole", "pupil alone", "windows"))
+    pins, pupils, windows, wandering = zip(*(comparison.errors for *_rest, comparison in every), strict=True)
     text += TAIL.format(
         pin_low=min(e.too_deep for e in pins),
         pin_high=max(e.too_deep for e in pins),
@@ -123,8 +127,10 @@ def page() -> str:
         pupil_deep=max(e.too_deep for e in pupils),
         win_low=min(e.too_deep for e in windows),
         win_high=max(e.too_deep for e in windows),
-        margin="0.5 mm",
-        covered=sum(e.too_deep <= 0.5 for e in windows),
+        wander_high=max(e.too_deep for e in wandering),
+        margin=f"{MARGIN:g} mm",
+        covered=sum(e.too_deep <= MARGIN for e in windows),
+        wander_covered=sum(e.too_deep <= MARGIN for e in wandering),
         count=len(windows),
     )
     for case, prescription, _work, states, _comparison in every:

@@ -83,6 +83,7 @@ fillet_radius = 5.0
 smallest_lobe_width = 15.0
 symmetry = "frame"
 stands = true
+vane_depth = 0.0
 
 [margin]
 radial = 0.3
@@ -106,6 +107,7 @@ fit = "sliding"
 seat_diameter = 84.0
 seat_length = 12.0
 thread = "M77x0.75"
+finish = "flocked paper"
 rim_rounding = 0.6
 index_mark = true
 
@@ -165,12 +167,62 @@ f_number = 5.6
 focus_distance = 800.0
 """
 
-GOOD: dict[str, str] = {"lens.toml": LENS, "camera.toml": CAMERA, "hood.toml": HOOD, "prescription.toml": PRESCRIPTION}
+SURROUNDINGS = """\
+document = "surroundings"
+version = 1
+name = "Quay"
+notes = "by the water"
+lens_elevation = 5.0
+around = 10.0
+frame_luminance = 400.0
+
+[sky]
+kind = "clear"
+zenith = 2000.0
+
+[sun]
+elevation = 20.0
+azimuth = 70.0
+illuminance = 60000.0
+
+[ground]
+reflectance = 0.2
+
+[[pane]]
+name = "wet wall"
+left = -70.0
+right = -40.0
+bottom = -20.0
+top = 5.0
+luminance = 9000.0
+
+[[source]]
+name = "beacon"
+elevation = 12.0
+azimuth = -50.0
+size = 0.5
+illuminance = 300.0
+
+[[source]]
+name = "floodlight"
+off_axis = 62.0
+clock = 315.0
+illuminance = 120.0
+"""
+
+GOOD: dict[str, str] = {
+    "lens.toml": LENS, "camera.toml": CAMERA, "hood.toml": HOOD, "prescription.toml": PRESCRIPTION,
+    "surroundings.toml": SURROUNDINGS,
+}  # fmt: skip
 FIT = ("fit", "lens.toml", "camera.toml", "hood.toml", "--out", "out")
 CHECK = ("check", *FIT[1:])
 MAKE = ("make", *FIT[1:])
 SHOW = ("show", *FIT[1:])
 WEIGH = ("weigh", *FIT[1:])
+HELP = "shadewright --help"
+AROUND = ("weigh", *FIT[1:4], "--surroundings", "surroundings.toml")
+TRADE = ("tradeoff", *FIT[1:], "--workers", "1")
+VANES = ("vanes", *FIT[1:])
 
 Content = str | bytes | None
 Prepare = Callable[[Path], None]
@@ -983,6 +1035,78 @@ def _meshes() -> list[Case]:
     ]  # fmt: skip
 
 
+# --- surroundings, vanes and trade-offs -----------------------------------------------------------------------
+
+
+def around(id: str, old: str, new: str, *says: str, blames: str | None = "surroundings.toml") -> Case:
+    """The good surroundings with `old` replaced by `new`."""
+    return Case(f"around-{id}", says, blames, {"surroundings.toml": edited("surroundings.toml", old, new)}, AROUND)
+
+
+def _surroundings() -> list[Case]:
+    unlit = 'document = "surroundings"\nversion = 1\nname = "Night"\n'
+    return [
+        around("name-blank", '"Quay"', '" "', "name =", "not blank"),
+        around("tilt-too-far", "lens_elevation = 5.0", "lens_elevation = 91", "lens_elevation = 91", "from -90 to 90"),
+        around("dark-negative", "around = 10.0", "around = -1.0", "around = -1.0", "from 0 to 1e+12"),
+        around("bright-infinite", "zenith = 2000.0", "zenith = inf", "sky.zenith = inf", "finite"),
+        around("sky-unknown", '"clear"', '"stormy"', "sky.kind =", '"clear", "even", "overcast"'),
+        around("sun-below", "elevation = 20.0", "elevation = -3.0", "sun.elevation = -3.0", "from 0 to 90"),
+        around("sun-azimuth", "azimuth = 70.0", "azimuth = 270.0", "sun.azimuth = 270.0", "from -180 to 180"),
+        around("sun-missing", "[sun]\nelevation = 20.0\nazimuth = 70.0\nilluminance = 60000.0\n", "", "add [sun]"),
+        around("ground-percent", "reflectance = 0.2", "reflectance = 20", "ground.reflectance = 20", "from 0 to 1"),
+        around("pane-inside-out", "right = -40.0", "right = -80.0", "pane[1]", "right must be more than left"),
+        around("pane-upside-down", "top = 5.0", "top = -25.0", "pane[1]", "top must be more than bottom"),
+        around("source-nowhere", "off_axis = 62.0\n", "", "source[2]", "give one of the pairs"),
+        around("source-twice", "size = 0.5", "off_axis = 10.0", "source[1]", "give one of the pairs"),
+        around("source-size", "size = 0.5", "size = 30.0", "source[1].size = 30.0", "from 0 to 20"),
+        around("source-unlit", "illuminance = 300.0\n", "", "source[1].illuminance is missing"),
+        around("field-misspelt", "reflectance", "reflectence", "ground.reflectence", "reflectance"),
+        Case("around-nothing-shines", ("nothing shines here",), "surroundings.toml", {"surroundings.toml": unlit}, AROUND),
+        Case("around-is-a-lens", ("is a lens document", "surroundings document"), "lens.toml",
+             command=(*AROUND[:-1], "lens.toml")),
+        Case("around-no-such-file", ("no such file",), "night.toml", command=(*AROUND[:-1], "night.toml")),
+        Case("around-no-such-name", ("night", "neither a file nor one of", "overcast"), None, command=(*AROUND[:-1], "night")),
+    ]  # fmt: skip
+
+
+def _vanes() -> list[Case]:
+    tube = 'shape = "tube"\ninner_diameter = 88.0'
+    vane = "\n[[vane]]\nz = 20.0\ninner_diameter = 80.0\n"
+    tunnel = edited("hood.toml", tube, 'shape = "tunnel"\ninner_width = 120.0\ninner_height = 95.5')
+    return [
+        hood("vane-depth-negative", "vane_depth = 0.0", "vane_depth = -1", "wishes.vane_depth = -1", "from 0 to 50"),
+        hood("vane-depth-too-much", "vane_depth = 0.0", "vane_depth = 30.0", "wishes.vane_depth", "wider wall"),
+        hood("finish-unknown", '"flocked paper"', '"coal"', "coal", "is not in the table", "black velvet", command=WEIGH),
+        hood("finish-number", '"flocked paper"', "3", "build.finish = 3", "text in quotes"),
+        Case("hood-vanes-forward", ("vanes must be listed from the front rearwards",), "hood.toml",
+             {"hood.toml": HOOD + vane + vane.replace("20.0", "25.0")}),
+        Case("hood-vanes-in-a-tunnel", ("vanes stand in round hoods only",), "hood.toml", {"hood.toml": tunnel + vane}),
+        Case("hood-vane-without-opening", ("vane[1].inner_diameter is missing",), "hood.toml",
+             {"hood.toml": HOOD + "\n[[vane]]\nz = 20.0\n"}),
+        Case("vanes-depth-absurd", ("--depth = 60", "from 0 to 50"), None, command=(*VANES, "--depth", "60")),
+        Case("vanes-depth-nan", ("--depth", "nan"), None, command=(*VANES, "--depth", "nan")),
+        Case("vanes-finish-unknown", ("coal", "is not in the table"), "hood.toml", command=(*VANES, "--finish", "coal")),
+    ]  # fmt: skip
+
+
+def _trades() -> list[Case]:
+    return [
+        Case("trade-across-zero", ("--across = 0", "more than 0"), None, command=(*TRADE, "--across", "0")),
+        Case("trade-mass-nan", ("--mass = nan", "more than 0"), None, command=(*TRADE, "--mass", "nan")),
+        Case("trade-across-less-than-the-lens", ("--across = 70", "the lens needs"), None, command=(*TRADE, "--across", "70")),
+        Case("trade-no-length", ("the limits leave 2 mm",), None, command=(*TRADE, "--length", "2")),
+        Case("trade-workers", ("--workers = 0", "from 1 to 256"), None, command=(*TRADE[:-1], "0")),
+        Case("trade-scheduler", ("--scheduler = nearby", "tcp://host:8786"), None, command=(*TRADE, "--scheduler", "nearby")),
+        Case("trade-finish-unknown", ("coal", "is not in the table"), "hood.toml", command=(*TRADE, "--finish", "coal")),
+        Case("trade-against-unknown", ("--against", "beauty", "volume", HELP), None, command=(*TRADE, "--against", "beauty")),
+        Case("trade-journal-of-something-else", ("is not the journal of a search",), "lens.toml",
+             command=(*TRADE, "--journal", "lens.toml")),
+        Case("trade-journal-is-a-folder", ("is a folder",), "kept", command=(*TRADE, "--journal", "kept"),
+             prepare=lambda place: (place / "kept").mkdir()),
+    ]  # fmt: skip
+
+
 # --- the command line -----------------------------------------------------------------------------------------
 
 
@@ -1024,7 +1148,7 @@ CASES: tuple[Case, ...] = tuple(
     case
     for group in (
         _missing, _texts, _toml, _heads, _lens_front, _lens_projection, _lens_state, _lens_unknown, _cameras,
-        _hood_walls, _hood_rims, _hood_wishes, _optics, _bases, _meshes, _commands,
+        _hood_walls, _hood_rims, _hood_wishes, _optics, _bases, _meshes, _surroundings, _vanes, _trades, _commands,
     )
     for case in group()
 )  # fmt: skip

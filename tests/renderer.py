@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any
 
 import mitsuba
@@ -70,12 +71,13 @@ def _inside_of_tunnel(hood: TunnelHood, glass: float, azimuth: Array) -> tuple[A
     w, h, lips = hood.wall.half_width, hood.wall.half_height, hood.rim
     corners = [(w, -h), (w, h), (-w, h), (-w, -h), (w, -h)]
     walls = []
-    for (a, b), top in zip(zip(corners[:-1], corners[1:], strict=True), (lips.right, lips.top, lips.left, lips.bottom), strict=True):
+    tops = (lips.right, lips.top, lips.left, lips.bottom)
+    for (a, b), top in zip(pairwise(corners), tops, strict=True):
         v = np.array([(*a, 0.0), (*b, 0.0), (*b, top), (*a, top)])
         walls.append((v, np.array([[0, 1, 2], [0, 2, 3]])))
     # Loops of the collar: the glass's edge and the same azimuths on the rectangle, its corners among them.
-    azimuth = np.union1d(azimuth, np.arctan2(h, w) + np.array([0.0, 0.0]))
-    azimuth = np.union1d(azimuth, [math.pi - math.atan2(h, w), math.pi + math.atan2(h, w), 2 * math.pi - math.atan2(h, w)])
+    corner = math.atan2(h, w)
+    azimuth = np.union1d(azimuth, [corner, math.pi - corner, math.pi + corner, 2 * math.pi - corner])
     reach = 1.0 / np.maximum(np.abs(np.cos(azimuth)) / w, np.abs(np.sin(azimuth)) / h)
     edge = np.stack([reach * np.cos(azimuth), reach * np.sin(azimuth), 0 * azimuth], axis=1)
     return joined(*walls, strip([ring(glass, 0.0, azimuth), edge]))

@@ -39,6 +39,7 @@ from shadewright.model.formats import FORMATS
 from shadewright.model.hood import FIT_PLAY, Build, Fit, Hood, RimPart, SeatKind, Use, Wishes
 from shadewright.model.lens import Lens, Mapping, Projection, State
 from shadewright.model.prescription import Prescription
+from shadewright.model.surroundings import Surroundings
 from shadewright.model.writing import to_toml
 from shadewright.optics.beam import job
 from shadewright.optics.frame import frame_half_sizes
@@ -146,6 +147,7 @@ ANSWERS: dict[str, list[str]] = {
     "camera": ["Körper", "aps-c"],
     "hood": ["Tern shade", "plain", "45.5", "0.1"],
     "prescription": ["Tern \"28\" as designed", "5.6"],
+    "surroundings": ["Quay at noon", "12.5", "even"],
 }
 
 
@@ -177,6 +179,9 @@ def test_new_with_questions_keeps_comments_and_writes_the_answers(
         assert document.format == "aps-c"
     elif isinstance(document, Prescription):
         assert document.setting[0].f_number == 5.6
+    elif isinstance(document, Surroundings):
+        assert document.sky is not None
+        assert (document.lens_elevation, str(document.sky.kind)) == (12.5, "even")
     else:
         assert (str(document.rim.shape), document.wishes.largest_length) == ("plain", 45.5)
         assert document.wishes.allowance == 0.1
@@ -206,6 +211,7 @@ FULL_HOODS = {
     ),
     "plain": GOOD["hood.toml"].replace('shape = "petal"', "depth = -0.5"),
     "mesh": GOOD["hood.toml"].replace('shape = "petal"', 'stl = "Öffnung 2.STL"'),
+    "vanes": GOOD["hood.toml"] + "\n[[vane]]\nz = 30.5\ninner_diameter = 79.25\n\n[[vane]]\nz = 20.0\ninner_diameter = 78.0\n",
 }
 WRITTEN = {
     **{f"starter-{kind}": text for kind, text in STARTERS.items()},
@@ -214,6 +220,7 @@ WRITTEN = {
     "lens-every-field": GOOD["lens.toml"],
     "camera-every-field": GOOD["camera.toml"],
     "prescription-every-field": GOOD["prescription.toml"],
+    "surroundings-every-field": GOOD["surroundings.toml"],
     "lens-measured": GOOD["lens.toml"]
     .replace('kind = "rectilinear"', 'kind = "measured"\ncoefficients = [-0.0523, 0.0041]')
     .replace("radius = 32.0 }", "radius = 32.0, decentre = [0.5, -0.25] }"),
@@ -648,7 +655,7 @@ def is_one_sentence(text: str) -> bool:
     return text.startswith("test: ") and text.isprintable() and text.endswith(".") and len(text) < 1000
 
 
-@pytest.mark.parametrize("name", ["lens-every-field", "camera-every-field", "prescription-every-field", "hood-wishes", "hood-tunnel", "hood-ruled"])
+@pytest.mark.parametrize("name", ["lens-every-field", "camera-every-field", "prescription-every-field", "surroundings-every-field", "hood-wishes", "hood-tunnel", "hood-ruled"])
 def test_any_field_with_any_odd_value_reads_or_is_refused_in_one_sentence(name: str) -> None:
     good = tomllib.loads(WRITTEN[name])
     refused = 0

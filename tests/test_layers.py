@@ -11,7 +11,7 @@ SOURCE = Path(__file__).parent.parent / "src" / "shadewright"
 ORDER = ["model", "optics", "clearance", "light", "design", "make", "show"]
 """From the documents to the pictures; errors and files lie beneath them all."""
 GROUND = {"errors", "files"}
-ABOVE = {"cli", "cli_light", "cli_trace", "report_trace", "demonstration", "load", "report", "warm", "words", "__init__"}
+ABOVE = {"cli", "cli_bench", "cli_light", "cli_trace", "report_trace", "demonstration", "load", "report", "warm", "words", "__init__"}
 """Modules that stand above every layer and hold no physics."""
 
 
@@ -35,7 +35,7 @@ def test_a_layer_imports_nothing_to_its_right(layer: str) -> None:
 
 
 def test_every_module_has_its_place() -> None:
-    known = set(ORDER) | GROUND | ABOVE | {"demo", "starters"}
+    known = set(ORDER) | GROUND | ABOVE | {"demo", "starters", "web"}
     present = {p.stem for p in SOURCE.glob("*.py")} | {p.name for p in SOURCE.iterdir() if p.is_dir()}
     assert present - {"__pycache__"} <= known
 

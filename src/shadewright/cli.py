@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from shadewright.cli_bench import bench
 from shadewright.cli_light import SurroundingsNames, surroundings, tradeoff, vanes
 from shadewright.cli_trace import trace
 from shadewright.errors import (
@@ -430,7 +431,7 @@ def demo(
         say(line)
 
 
-for command in (trace, tradeoff, vanes, surroundings):
+for command in (bench, trace, tradeoff, vanes, surroundings):
     app.command()(command)
 
 

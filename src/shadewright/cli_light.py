@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import math
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from shadewright.errors import DocumentError, SearchError
+from shadewright.errors import DocumentError, LightError
 from shadewright.words import say, say_files
 
 if TYPE_CHECKING:
@@ -193,7 +192,7 @@ def vanes(
     out: Annotated[Path | None, typer.Option("--out", help="Folder for files; made if missing.", show_default=False)] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON (see docs/json.md) and nothing else.")] = False,
     depth: Annotated[
-        list[float] | None, typer.Option("--depth", help="Depth of the vanes, mm; may be repeated.", min=0, max=50, show_default=False)
+        list[float] | None, typer.Option("--depth", help="Depth of the vanes, mm; may be repeated.", show_default=False)
     ] = None,
     around: SurroundingsName = "low-sun",
     finish: Annotated[str | None, typer.Option("--finish", help="Finish of the inside.", show_default=False)] = None,
@@ -215,8 +214,9 @@ def vanes(
     scene = surroundings_of([around])[0]
     lens_read, camera_read, wishes = read_lens(lens), read_camera(camera), cli._wishes(hood)
     depths = tuple(dict.fromkeys([0.0, *depth])) if depth else DEPTHS
-    if any(math.isnan(value) for value in depths):
-        raise SearchError("--depth = nan must be from 0 to 50; correct it.")
+    for value in depths:
+        if not 0 <= value <= 50:
+            raise LightError(f"--depth = {value:g} must be from 0 to 50; correct it.")
     with cli._progress(as_json) as progress, cli._naming(lens, hood):
         coat = finish_named(finish) if finish is not None else finish_of(wishes)
         fitting = fit(lens_read, camera_read, wishes, progress=progress)

@@ -85,14 +85,13 @@ def trace(
 def _compared(
     prescription: Prescription, names: tuple[str, ...], camera: Path, rim_diameter: float | None, vertex_reach: float | None
 ) -> tuple[Job, list[ReducedState], Comparison]:
-    from shadewright.design.reduction import compare, reduce_setting
+    from shadewright.design.reduction import compare
     from shadewright.model.documents import read_camera
     from shadewright.optics.beam import job
 
     work = job(_lens(prescription, names, rim_diameter, vertex_reach), read_camera(camera))
-    reduced = [reduce_setting(work, setting) for setting in work.resolved.settings]
-    radius = work.lens.front.rim_diameter / 2 + WALL_ROOM
-    return work, reduced, compare(work, reduced, radius=radius)
+    comparison, reduced = compare(work, radius=work.lens.front.rim_diameter / 2 + WALL_ROOM)
+    return work, reduced, comparison
 
 
 def _lens(prescription: Prescription, names: tuple[str, ...], rim_diameter: float | None, vertex_reach: float | None) -> Any:
@@ -142,7 +141,7 @@ def _say(report: dict[str, Any]) -> None:
             say("    NOTE its light ends before the corner of the frame")
         fitted = entry["reduced"]
         say(
-            f"    as windows: pupil of radius {fitted['pupil_radius']:.2f} mm {fitted['pupil_depth']:.2f} mm deep, rear window of radius {fitted['rear_radius']:.2f} mm "
+            f"    as windows: pupil of radius {fitted['pupil_radius']:.2f} mm {fitted['pupil_depth']:.2f} mm deep on the axis ({fitted['wander'][0]:+.2f} tan²θ {fitted['wander'][1]:+.2f} tan⁴θ), rear window of radius {fitted['rear_radius']:.2f} mm "
             f"{fitted['rear_depth']:.2f} mm deep; the beams' edges are met to {fitted['misfit']:.2f} mm (worst {fitted['largest_misfit']:.2f})"
         )
     models = report.get("models")
@@ -153,7 +152,12 @@ def _say(report: dict[str, Any]) -> None:
         f"  on a tube of {2 * models['tube_radius']:.1f} mm inside the traced rim is {models['traced_rim']['plain']:.1f} to "
         f"{models['traced_rim']['deepest']:.1f} mm ahead of the seat; a rim worked out from"
     )
-    names = {"pinhole": "the pupil's middle", "pupil alone": "the pupil alone", "windows": "pupil, front glass and rear window"}
+    names = {
+        "pinhole": "the pupil's middle",
+        "pupil alone": "the pupil alone",
+        "windows": "pupil, front glass and rear window",
+        "windows, pupil wandering": "the same with a pupil that wanders",
+    }
     for error in models["errors"]:
         say(
             f"    {names[error['model']]} is up to {error['too_deep']:.2f} mm too deep and {error['too_shallow']:.2f} mm too "

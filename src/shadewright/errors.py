@@ -41,3 +41,7 @@ class LightStopped(LightError):
 
 class SearchError(ShadewrightError):
     """A search for trade-offs cannot run as asked: names the limit, journal or scheduler that stands in the way."""
+
+
+class BenchError(ShadewrightError):
+    """The bench cannot be opened as asked, such as at a port that is taken."""

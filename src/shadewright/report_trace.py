@@ -66,6 +66,7 @@ def beam_data(work: Job, state: ReducedState) -> dict[str, Any]:
         "reduced": {
             "pupil_depth": _mm(state.pupil_depth),
             "pupil_radius": _mm(state.pupil_radius),
+            "wander": [_mm(state.wander[0]), _mm(state.wander[1])],
             "rear_depth": _mm(state.rear_depth),
             "rear_radius": _mm(state.rear_radius),
             "misfit": _mm(state.rms),

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from prescription_cases import DAT, GOOD, JSON, SEQ, ZMX
 
+from prescription_cases import DAT, GOOD, JSON, SEQ, ZMX
 from shadewright.errors import DocumentError
 from shadewright.model.documents import document_from, parse_document
 from shadewright.model.glass import index_of
@@ -170,7 +170,7 @@ def test_a_stop_ahead_of_the_lens_stays(tmp_path: Path) -> None:
     [
         ("N-BK7", "N-BK7", ""), ("BK7", "N-BK7", "taken as N-BK7"), ("NBK7_SCHOTT", "N-BK7", ""), ("SK16", "N-SK16", "taken as N-SK16"),
         ("517642", (1.517, 64.2), ""), ("517.642", (1.517, 64.2), ""), ("517642.251", (1.517, 64.2), ""),
-        ("516800.641700", (1.5168, 64.17), ""), ("SF6", "SF6", ""), ("L-TIM28_MOLD", "L-TIM28", ""),
+        ("516800.641700", (1.5168, 64.17), ""), ("022291", (2.022, 29.1), ""), ("SF6", "SF6", ""), ("L-TIM28_MOLD", "L-TIM28", ""),
     ],
 )  # fmt: skip
 def test_glasses_are_known_by_name_and_number(name: str, medium: object, remark: str) -> None:
@@ -281,3 +281,14 @@ def test_the_lens_table_that_is_written_has_the_columns_that_renderers_read() ->
     table = [[float(word) for word in line.split()] for line in write_dat(lens).splitlines() if not line.startswith("#")]
     assert table[0] == [22.511, 3.84, 1.72, 21.2]
     assert table[4] == [0.0, 2.13, 1.0, 10.0]
+
+
+def test_a_renderers_own_lens_table_is_read_as_the_design_retyped_by_hand(tmp_path: Path) -> None:
+    """Tabs, a stop of index 0, no distance to the film: the table of the open renderer pbrt, W. J. Smith, p. 312."""
+    rows = """29.475 3.76 1.67 25.2;84.83 0.12 1 25.2;19.275 4.025 1.67 23;40.77 3.275 1.699 23;12.75 5.705 1 18;0 4.5 0 17.1;
+    -14.495 1.18 1.603 17;40.77 6.065 1.658 20;-20.385 0.19 1 20;437.065 3.22 1.717 20;-39.73 0 1 20"""
+    table = "# D-GAUSS F/2 22deg HFOV\t\t\t\n# scaled\n#    radius\t axpos\tN\taperture\n"
+    read = reading(tmp_path, "lens.dat", table + "\n".join("\t".join(row.split()) for row in rows.split(";")) + "\n")
+    assert read.prescription.surface == read_prescription(FOLDER / "double-gauss-50.toml").surface
+    assert (read.prescription.name, read.prescription.source) == ("D-GAUSS F/2 22deg HFOV", "scaled")
+    assert any("paraxial focus" in note for note in read.notes)

@@ -20,6 +20,10 @@ ALONG = 48
 """Frame samples along each side of the outline."""
 ACROSS = 13
 """Samples each way over the inside of the frame, for beams that the lens itself cuts off before the corner."""
+THIN = 5.0
+"""A beam narrower than this (mm across) may be missed by every sample."""
+AROUND = 180
+"""Samples round each ring where the lens itself lets the last light through."""
 LAW = 2049
 """Even image heights at which the slope of the chief ray is tabulated."""
 
@@ -47,14 +51,16 @@ class TracedPack:
     near: Array
     far: Array
     growth: Array
+    thin: NDArray[np.bool_]
 
     @property
-    def arrays(self) -> tuple[Array | NDArray[np.int64], ...]:
+    def arrays(self) -> tuple[Array | NDArray[np.int64] | NDArray[np.bool_], ...]:
         """What both kernels take, in their order."""
         psi = normals()[_ORDER]
         return (
             self.samples, self.sample_at, self.sample_frame, self.frames, self.slopes, self.support, self.table_at,
             self.laws, self.law_steps, np.cos(psi), np.sin(psi), self.reach, self.near, self.far, self.growth,
+            self.thin,
         )  # fmt: skip
 
     def lines(
@@ -94,6 +100,9 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
     frames: list[tuple[float, float, float]] = []
     for beam, _place in chosen:
         points, owner, sizes = _samples(beam.frame, len(frames))
+        assert beam.footprints is not None
+        if not beam.footprints.complete:
+            points, owner = _with_edge_of_light(beam.frame, beam.footprints, points, owner)
         samples.append(np.hstack([points, beam.frame.slopes(points)]))
         sample_frame.append(owner)
         frames += sizes
@@ -117,7 +126,31 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
         near=np.array([1.0 / t.distance if f else 0.0 for t, f in zip(tables, finite, strict=True)]),
         far=np.array([(t.distance + t.depth) / t.distance if f else 1.0 for t, f in zip(tables, finite, strict=True)]),
         growth=np.array([table.growth + GUARD for table in tables]),
+        thin=np.array([_is_thin(table) for table in tables]),
     )
+
+
+def _is_thin(table: Footprints) -> bool:
+    """Whether a beam is anywhere narrower than THIN, or vanishes before the frame ends."""
+    quarter = NORMALS // 4
+    across = table.support[:, quarter] + table.support[:, 3 * quarter]
+    along = table.support[:, 0] + table.support[:, 2 * quarter]
+    return not table.complete or bool(min(across.min(), along.min()) < THIN)
+
+
+def _with_edge_of_light(
+    frame: Frame, table: Footprints, points: Array, owner: NDArray[np.int64]
+) -> tuple[Array, NDArray[np.int64]]:
+    """More samples along the last slopes that the lens lets through, where they lie within the frame's first outline."""
+    rows = [place for place in (1, 2, 4, 8, 16, 32) if place < len(table.slope)]
+    angle = np.linspace(0.0, 2 * math.pi, AROUND, endpoint=False)
+    height = frame.points(np.stack([table.slope[[-place for place in rows]], np.zeros(len(rows))], axis=1))[:, 0]
+    # A hair inside, so that rounding does not put them beyond the table.
+    ring = ((1 - 1e-7) * height[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)[None]).reshape(-1, 2)
+    half = np.max(np.abs(frame.outlines()[0]), axis=0)
+    inside = ring[np.all(np.abs(ring) <= half, axis=1)]
+    first = owner[:1] if len(owner) else np.zeros(1, np.int64)
+    return np.concatenate([points, inside]), np.concatenate([owner, np.repeat(first, len(inside))])
 
 
 def _bounds(parts: Sequence[Array]) -> NDArray[np.int64]:

@@ -14,6 +14,8 @@ from numba import njit
 
 WORTH = 0.5
 """A frame sample whose entry is within this (mm) of the best is refined."""
+MOVES = 10
+"""Ways to move a frame point in that search."""
 FINEST = 2e-3
 """The search over the frame ends at this step, mm in the image."""
 
@@ -70,6 +72,37 @@ def prism_entry(ox, oy, oz, dx, dy, dz, start, stop, tau, ux, uy, slopes, suppor
     return low, decides
 
 
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def prism_gap(ox, oy, oz, dx, dy, dz, start, stop, tau, ux, uy, slopes, support, cosines, sines, growth, near, far):
+    """By how much a line misses the beam of one slope within [start, stop], as length along it; 0 or less where it meets it."""
+    rows = slopes.shape[0]
+    if tau > slopes[rows - 1] * (1.0 + 1e-9):
+        return math.inf
+    j = np.searchsorted(slopes, tau, side="right") - 1
+    j = min(max(j, 0), rows - 2)
+    share = (tau - slopes[j]) / (slopes[j + 1] - slopes[j])
+    shift = tau * far
+    au = ox * ux + oy * uy - oz * shift
+    av = oy * ux - ox * uy
+    bu = dx * ux + dy * uy - dz * shift
+    bv = dy * ux - dx * uy
+    scale = 1.0 - oz * near
+    lean = dz * near
+    low = start
+    high = stop
+    for m in range(support.shape[1]):
+        h = support[j, m] + share * (support[j + 1, m] - support[j, m])
+        a = cosines[m] * au + sines[m] * av - h * scale - growth
+        b = cosines[m] * bu + sines[m] * bv + h * lean
+        if b < -1e-12:
+            low = max(low, -a / b)
+        elif b > 1e-12:
+            high = min(high, -a / b)
+        elif a > 0.0:
+            return math.inf
+    return low - high
+
+
 @njit(cache=True, error_model="numpy")
 def _into_frame(x, y, half_width, half_height, circle):
     x = min(max(x, -half_width), half_width)
@@ -82,15 +115,76 @@ def _into_frame(x, y, half_width, half_height, circle):
 
 
 @njit(cache=True, error_model="numpy")
+def _moved(x, y, size, k, half_width, half_height, circle):
+    """A frame point moved by `size` in one of MOVES ways, kept in the frame: eight straight ones, and round the axis."""
+    if k < 8:
+        return _into_frame(
+            x + size * math.cos(k * math.pi / 4), y + size * math.sin(k * math.pi / 4), half_width, half_height, circle
+        )
+    turn = size / max(math.hypot(x, y), size)
+    turn = turn if k == 8 else -turn
+    return _into_frame(
+        x * math.cos(turn) - y * math.sin(turn), x * math.sin(turn) + y * math.cos(turn), half_width, half_height, circle
+    )
+
+
+@njit(cache=True, error_model="numpy")
+def _thin_hit(
+    ox, oy, oz, dx, dy, dz, start, stop, b, samples, first, last, sample_frame, frames, slopes, support, law, law_step,
+    cosines, sines, growth, near, far,
+):  # fmt: skip
+    """Look for a frame point whose thin beam the line meets, where no sample's does: image x, y, and the frame's row or -1."""
+    least = math.inf
+    chosen = -1
+    for p in range(first, last):
+        tau = math.hypot(samples[p, 2], samples[p, 3])
+        gap = prism_gap(
+            ox, oy, oz, dx, dy, dz, start, stop, tau, samples[p, 2] / tau if tau > 1e-12 else 1.0,
+            samples[p, 3] / tau if tau > 1e-12 else 0.0, slopes, support, cosines, sines, growth, near, far,
+        )  # fmt: skip
+        if gap < least:
+            least = gap
+            chosen = p
+    if chosen < 0:
+        return 0.0, 0.0, -1
+    f = sample_frame[chosen]
+    x = samples[chosen, 0]
+    y = samples[chosen, 1]
+    size = 0.05 * max(frames[f, 0], frames[f, 1])
+    while size > FINEST:
+        moved = False
+        for k in range(MOVES):
+            tx, ty = _moved(x, y, size, k, frames[f, 0], frames[f, 1], frames[f, 2])
+            r = math.hypot(tx, ty)
+            tau = slope_at(r, law, law_step)
+            gap = prism_gap(
+                ox, oy, oz, dx, dy, dz, start, stop, tau, tx / r if r > 1e-12 else 1.0, ty / r if r > 1e-12 else 0.0,
+                slopes, support, cosines, sines, growth, near, far,
+            )  # fmt: skip
+            if gap < least - 1e-9:
+                least = gap
+                x = tx
+                y = ty
+                moved = True
+                break
+        if least <= 0.0:
+            return x, y, f
+        if not moved:
+            size *= 0.5
+    return 0.0, 0.0, -1
+
+
+@njit(cache=True, error_model="numpy")
 def traced_lines_kernel(
     origins, directions, starts, stops, samples, sample_at, sample_frame, frames, slopes, support, table_at, laws,
-    law_steps, cosines, sines, reach, near, far, growth, entry, state, tangent, slope,
+    law_steps, cosines, sines, reach, near, far, growth, thin, entry, state, tangent, slope,
 ):  # fmt: skip
     """First entry along lines over all traced beams; only what lies ahead of a beam's front plane counts.
 
     origins, directions (n, 3), starts, stops (n,) in units of the direction. samples (p, 4): image x, y in mm, slope x,
     y; sample_at (beams + 1,), sample_frame (p,) the row of frames (f, 3): half width, half height, image circle.
     slopes (j,), support (j, m), table_at (beams + 1,). laws (beams, k) slopes at even image heights law_steps (beams,).
+    thin (beams,): whether a beam can be so narrow that a line slips through between the samples'.
     Fills entry (n,) where earlier than what stands there, and then state (n,), tangent (n,) the row of the table nearest
     below times m plus the tangent, slope (n, 2).
     """
@@ -129,22 +223,36 @@ def traced_lines_kernel(
                 if s < best:
                     best = s
                     chosen = p
-            if chosen < 0 or best > stop + WORTH:
+            if chosen >= 0:
+                f = sample_frame[chosen]
+                x = samples[chosen, 0]
+                y = samples[chosen, 1]
+            elif thin[b]:
+                x, y, f = _thin_hit(
+                    ox, oy, oz, dx, dy, dz, start, stop, b, samples, sample_at[b], sample_at[b + 1], sample_frame, frames,
+                    slopes[t0:t1], support[t0:t1], laws[b], law_steps[b], cosines, sines, growth[b], near[b], far[b],
+                )  # fmt: skip
+                if f < 0:
+                    continue
+                best = stop + WORTH
+            else:
                 continue
-            f = sample_frame[chosen]
-            x = samples[chosen, 0]
-            y = samples[chosen, 1]
             decides = -1
             size = 0.05 * max(frames[f, 0], frames[f, 1])
-            found_x = samples[chosen, 2]
-            found_y = samples[chosen, 3]
+            r = math.hypot(x, y)
+            tau = slope_at(r, laws[b], law_steps[b])
+            found_x = tau * x / r if r > 1e-12 else tau
+            found_y = tau * y / r if r > 1e-12 else 0.0
+            if chosen < 0:
+                s, decides = prism_entry(
+                    ox, oy, oz, dx, dy, dz, start, best, tau, x / r if r > 1e-12 else 1.0, y / r if r > 1e-12 else 0.0,
+                    slopes[t0:t1], support[t0:t1], cosines, sines, growth[b], near[b], far[b],
+                )  # fmt: skip
+                best = min(best, s)
             while size > FINEST:
                 moved = False
-                for k in range(8):
-                    tx, ty = _into_frame(
-                        x + size * math.cos(k * math.pi / 4), y + size * math.sin(k * math.pi / 4), frames[f, 0],
-                        frames[f, 1], frames[f, 2],
-                    )  # fmt: skip
+                for k in range(MOVES):
+                    tx, ty = _moved(x, y, size, k, frames[f, 0], frames[f, 1], frames[f, 2])
                     r = math.hypot(tx, ty)
                     tau = slope_at(r, laws[b], law_steps[b])
                     ux = tx / r if r > 1e-12 else 1.0
@@ -204,7 +312,7 @@ def _depth_inside(px, py, z, tau, ux, uy, slopes, support, cosines, sines, growt
 @njit(cache=True, error_model="numpy")
 def traced_mesh_kernel(
     triangles, samples, sample_at, sample_frame, frames, slopes, support, table_at, laws, law_steps, cosines, sines,
-    reach, near, far, growth, smallest, touched, where,
+    reach, near, far, growth, thin, smallest, touched, where,
 ):  # fmt: skip
     """Which traced beams triangles (m, 3, 3) meet, by subdivision; as `mesh_kernel` of the windows.
 
@@ -301,11 +409,8 @@ def _away(
     size = 0.05 * max(frames[f, 0], frames[f, 1])
     while size > 20 * FINEST and best > 0.0 and best < enough + 2.0:
         moved = False
-        for k in range(8):
-            tx, ty = _into_frame(
-                x + size * math.cos(k * math.pi / 4), y + size * math.sin(k * math.pi / 4), frames[f, 0], frames[f, 1],
-                frames[f, 2],
-            )  # fmt: skip
+        for k in range(MOVES):
+            tx, ty = _moved(x, y, size, k, frames[f, 0], frames[f, 1], frames[f, 2])
             r = math.hypot(tx, ty)
             tau = slope_at(r, laws[b], law_steps[b])
             d = _depth_inside(

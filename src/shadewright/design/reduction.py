@@ -1,8 +1,8 @@
 """A traced lens reduced to what a ruler and test shots could tell of it, and what that costs.
 
-Per setting the reduction keeps a pupil of constant depth, the front glass and one rear window, all circular: depth and
-radius of the pupil and of the rear window are fitted to the traced footprints over the frame. Beside it stand the two
-cruder models: the pupil alone and its middle alone (the pinhole).
+Per setting the reduction keeps a pupil, the front glass and one rear window, all circular: depth and radius of the pupil and
+of the rear window are fitted to the traced footprints over the frame, the pupil's depth fixed or changing with the field
+angle. Beside it stand the two cruder models: the pupil alone and its middle alone (the pinhole).
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ from shadewright.model.shape import Rim, RoundHood, RoundWall
 from shadewright.optics.beam import Beam, Job
 from shadewright.optics.footprints import Footprints, normals
 from shadewright.optics.settings import Setting
+from shadewright.optics.wandering import boundary as disc_boundary
+from shadewright.optics.wandering import discs, window_footprints
 
 Array = NDArray[np.float64]
 
@@ -48,6 +50,8 @@ class ReducedState:
     coefficients: tuple[float, ...]
     rms: float
     worst: float
+    wander: tuple[float, float] = (0.0, 0.0)
+    """Added to the pupil's depth with the field slope τ: w1 τ² + w2 τ⁴, mm."""
 
     @property
     def windows(self) -> tuple[tuple[float, float, float, float], ...]:
@@ -99,26 +103,11 @@ def boundary(footprints: Footprints, slopes: Array, middle: Array, angles: Array
     return np.asarray(np.nanmin(reach, axis=2))
 
 
-def disc_boundary(windows: Array, slopes: Array, middle: Array, angles: Array, *, far: tuple[float, float]) -> Array:
-    """The same for the overlap of windows (k, 3): depth, radius; far: subject distance and pupil depth, mm."""
-    distance, depth = far
-    reach = np.full((len(slopes), len(angles)), np.inf)
-    for e, r in windows:
-        if math.isinf(distance):
-            centre, radius = e * slopes, np.full_like(slopes, r)
-        else:
-            # A disc behind the front plane seen from the subject's point (slope x (distance + depth), distance).
-            gain = 1.0 + e / distance
-            centre, radius = e * slopes * (distance + depth) / distance / gain, np.full_like(slopes, r / abs(gain))
-        off = middle - centre
-        along = off[:, None] * np.cos(angles)[None, :]
-        under = along**2 - (off**2)[:, None] + (radius**2)[:, None]
-        reach = np.minimum(reach, -along + np.sqrt(np.maximum(under, 0.0)))
-    return reach
+def reduce_setting(job: Job, setting: Setting, *, wandering: bool = False) -> ReducedState:
+    """The windows that come nearest to a traced setting over the frame.
 
-
-def reduce_setting(job: Job, setting: Setting) -> ReducedState:
-    """The windows that come nearest to a traced setting over the frame. Raises OpticsError for a setting not traced."""
+    wandering: whether the pupil's depth may change with the field angle. Raises OpticsError for a setting not traced.
+    """
     from scipy.optimize import least_squares
 
     beam = job.beam(setting)
@@ -130,38 +119,46 @@ def reduce_setting(job: Job, setting: Setting) -> ReducedState:
     middle = np.interp(slopes, table.slope, table.centre)
     angles = np.linspace(0.0, math.pi, DIRECTIONS)
     wanted = boundary(table, slopes, middle, angles)
-    far = (table.distance, table.depth)
+    distance = table.distance + table.depth
     glass = setting.windows[1][:2]
     pupil = setting.windows[0][1]
 
     def misfit(values: Array) -> Array:
-        depth, wide, rear, radius = values
-        windows = np.array([(depth, wide), glass, (rear, math.exp(radius))])
-        return (disc_boundary(windows, slopes, middle, angles, far=far) - wanted).ravel()
+        depth, wide, rear, radius, *wander = values
+        windows = np.array([(depth, wide, 0.0, 0.0), (*glass, 0.0, 0.0), (rear, math.exp(radius), 0.0, 0.0)])
+        moves = (float(wander[0]), float(wander[1])) if wandering else (0.0, 0.0)
+        centres, radii = discs(windows, moves, slopes, distance, reference=table.depth)
+        return np.asarray(disc_boundary(centres, radii, middle, angles)[0] - wanted).ravel()
 
     best: tuple[float, Array] | None = None
     wander = table.pupil[np.isfinite(table.pupil)]
     depth = float(wander.mean())
     # The pupil stays where chief rays of some field cross the axis: a window that fits better elsewhere is no pupil.
     low, high = wander.min() - 1e-6, wander.max() + 1e-6
-    bounds = ([low, pupil / PUPIL_SPREAD, -np.inf, -np.inf], [high, pupil * PUPIL_SPREAD, np.inf, np.inf])
+    moves = 2 if wandering else 0
+    far, wide = 50.0 * max(abs(depth), pupil), math.log(50.0 * pupil)
+    bounds = (
+        [low, pupil / PUPIL_SPREAD, -far, math.log(0.2 * pupil), *[-1000.0] * moves],
+        [high, pupil * PUPIL_SPREAD, far, wide, *[1000.0] * moves],
+    )
     for behind in (-1.5, 0.6, 1.5, 3.0):
-        start = np.array([depth, pupil, depth + behind * max(abs(depth), pupil), math.log(1.5 * pupil)])
+        start = np.array([depth, pupil, depth + behind * max(abs(depth), pupil), math.log(1.5 * pupil), *[0.0] * moves])
         found = least_squares(misfit, start, bounds=bounds, loss="soft_l1", f_scale=max(0.05 * pupil, 1e-3), max_nfev=400)
         cost = float(np.mean(misfit(found.x) ** 2))
         if best is None or cost < best[0]:
             best = (cost, found.x)
     assert best is not None
-    depth, wide, rear, radius = (float(value) for value in best[1])
+    depth, opening, rear, radius, *moved = (float(value) for value in best[1])
     return ReducedState(
         setting=setting,
         pupil_depth=depth,
-        pupil_radius=wide,
+        pupil_radius=opening,
         rear_depth=rear,
         rear_radius=math.exp(radius),
         coefficients=_projection(table, setting),
         rms=math.sqrt(best[0]),
         worst=float(np.max(np.abs(misfit(best[1])))),
+        wander=(moved[0], moved[1]) if wandering else (0.0, 0.0),
     )
 
 
@@ -185,40 +182,50 @@ def _image_distance(table: Footprints, setting: Setting) -> float:
     return float(np.sum(table.height[1:near] * table.slope[1:near]) / np.sum(table.slope[1:near] ** 2))
 
 
-def windows_beam(job: Job, reduced: ReducedState, *, kept: int = 3) -> Beam:
-    """The reduced setting's beam with its first `kept` windows and the traced field."""
+def windows_beam(job: Job, reduced: ReducedState) -> Beam:
+    """The reduced setting's beam, with the traced field."""
     traced = job.beam(reduced.setting)
-    return replace(traced, windows=np.array(reduced.windows[:kept]), footprints=None)
+    windows = np.array(reduced.windows)
+    assert traced.footprints is not None
+    footprints = window_footprints(
+        windows, reduced.wander, steepest=float(np.max(np.hypot(*np.concatenate(traced.pieces).T))),
+        object_distance=traced.object_distance, reference=traced.footprints.depth,
+    )  # fmt: skip
+    return replace(traced, windows=windows, footprints=footprints)
 
 
-def pinhole_beam(job: Job, reduced: ReducedState) -> Beam:
+def pinhole_beam(job: Job, setting: Setting) -> Beam:
     """The beam of the paraxial pupil's middle alone, with the traced field."""
-    traced = job.beam(reduced.setting)
-    pupil = reduced.setting.windows[0]
-    return replace(traced, windows=np.array([(pupil[0], 1e-6, 0.0, 0.0)]), footprints=None)
+    return replace(job.beam(setting), windows=np.array([(setting.windows[0][0], 1e-6, 0.0, 0.0)]), footprints=None)
 
 
-def pupil_beam(job: Job, reduced: ReducedState) -> Beam:
+def pupil_beam(job: Job, setting: Setting) -> Beam:
     """The beam of the paraxial pupil alone, with the traced field."""
-    traced = job.beam(reduced.setting)
-    return replace(traced, windows=np.array([reduced.setting.windows[0]]), footprints=None)
+    return replace(job.beam(setting), windows=np.array([setting.windows[0]]), footprints=None)
 
 
-def compare(job: Job, reduced: Sequence[ReducedState], *, radius: float, longest: float = 300.0) -> Comparison:
-    """How far pinhole, pupil alone and fitted windows are from the traced rim on a tube of a radius in mm."""
+def compare(job: Job, *, radius: float, longest: float = 300.0) -> tuple[Comparison, list[ReducedState]]:
+    """How far pinhole, pupil alone and fitted windows are from the traced rim on a tube of a radius in mm.
+
+    Returns with it the settings reduced to windows, their pupils wandering.
+    """
+    settings = job.resolved.settings
     azimuth = np.linspace(0.0, 360.0, AZIMUTHS, endpoint=False)
     wall = RoundWall((0.0,), (radius,))
-    truth_beams = [job.beam(state.setting) for state in reduced]
+    truth_beams = [job.beam(setting) for setting in settings]
     truth = keep_out(truth_beams).rim(wall, azimuth, cap=longest).value
+    fixed = [reduce_setting(job, setting) for setting in settings]
+    wandering = [reduce_setting(job, setting, wandering=True) for setting in settings]
     models = {
-        "pinhole": [pinhole_beam(job, state) for state in reduced],
-        "pupil alone": [pupil_beam(job, state) for state in reduced],
-        "windows": [windows_beam(job, state) for state in reduced],
+        "pinhole": [pinhole_beam(job, setting) for setting in settings],
+        "pupil alone": [pupil_beam(job, setting) for setting in settings],
+        "windows": [windows_beam(job, state) for state in fixed],
+        "windows, pupil wandering": [windows_beam(job, state) for state in wandering],
     }
     errors = tuple(
         _error(name, keep_out(beams), wall, azimuth, truth, truth_beams, longest) for name, beams in models.items()
     )
-    return Comparison(truth_beams[0].label, radius, truth, errors)
+    return Comparison(truth_beams[0].label, radius, truth, errors), wandering
 
 
 def _error(
@@ -250,7 +257,8 @@ def measured_lens(job: Job, reduced: Sequence[ReducedState]) -> Lens:
                 focus_distance="infinity" if math.isinf(setting.focus_distance) else round(setting.focus_distance, 3),
                 reach=round(setting.reach, 4),
                 pupil_depth=round(state.pupil_depth, 4),
-                pupil_depth_plus_minus=round(state.rms, 4),
+                pupil_depth_plus_minus=0.0 if any(state.wander) else round(state.rms, 4),
+                pupil_wander=(round(state.wander[0], 4), round(state.wander[1], 4)),
                 image_distance=round(_image_distance(table, setting), 4),
                 rear_window=Window(depth=round(state.rear_depth, 4), radius=round(state.rear_radius, 4)),
                 shift=setting.shift,

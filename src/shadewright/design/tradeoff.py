@@ -186,7 +186,7 @@ def finished(task: Task, design: Design) -> tuple[Outcome, Hood | None]:
         fitting = fit(task.lens, task.camera, design.wishes(task.hood))
     except FitError as error:
         return Outcome(reason=str(error)), None
-    outcome = weighed(task, fitting, fitting.shape)
+    outcome = weighed(task, fitting.job, fitting.shape)
     if outcome.reason:
         return outcome, None
     verdict = check(

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shadewright.design.fit import Fitting, fit, shape_under
+from shadewright.clearance.keepout import KeepOut, keep_out
+from shadewright.design.fit import fit, shape_under
 from shadewright.design.walls import inside_needed, require_room
 from shadewright.design.weigh import weighed_settings
 from shadewright.errors import FitError, LightError, SearchError
@@ -27,6 +28,7 @@ from shadewright.model.hood import Hood, RimPart, RimShape, Step, WallPart, Wall
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.model.shape import HoodShape, RoundHood, TunnelHood, TunnelWall
 from shadewright.model.surroundings import Surroundings
+from shadewright.optics.beam import Job, job
 
 Array = NDArray[np.float64]
 
@@ -34,6 +36,8 @@ CELLS = 61
 """Cells across the map of lit share of a hood in a search."""
 PER_NODE = 4
 """Places per half degree at which the deepest rim is known while searching; what is kept is fitted as finely as ever."""
+SWEEP = 4
+"""Settings between neighbouring listed ones while searching."""
 SAMPLES = 512
 """Points of the hood for each wall light of a search."""
 SEARCH_SKY = Sky(16, 24)
@@ -191,7 +195,7 @@ def _widest(family: Family) -> float:
 
 def families(task: Task) -> list[Family]:
     """The shapes that the limits and the lens allow. Raises SearchError where none does."""
-    work = base_fitting(task).job
+    work = base_of(task).job
     thickness = task.hood.build.thickness
     least = inside_needed(work)
     if task.lens.seat.on is SeatPlace.THREAD:
@@ -228,19 +232,26 @@ def families(task: Task) -> list[Family]:
     return found
 
 
+@dataclass(frozen=True, eq=False)
+class Base:
+    """A lens on its camera and a keep-out of few settings, which serves every wall while searching."""
+
+    job: Job
+    keepout: KeepOut
+
+
 @lru_cache(maxsize=4)
-def base_fitting(task: Task) -> Fitting:
-    """The lens with a default hood: its settings and keep-out serve every wall. Worked out once in each process."""
-    plain = task.hood.model_copy(update={"wall": None, "rim": RimPart(shape=RimShape.PLAIN)})
-    wishes = plain.wishes.model_copy(update={"allowance": 0.0, "vane_depth": 0.0})
-    return fit(task.lens, task.camera, plain.model_copy(update={"wishes": wishes, "vane": ()}))
+def base_of(task: Task) -> Base:
+    """The base of a task, worked out once in each process. Raises OpticsError."""
+    work = job(task.lens, task.camera, use=task.hood.use, accessories=task.hood.accessory)
+    return Base(work, keep_out(work.beams(work.swept(SWEEP)), margin=task.hood.margin))
 
 
 def evaluate(task: Task, design: Design) -> Outcome:
-    """What a design comes to, from the keep-out of the default hood; `finished` fits it properly."""
+    """What a design comes to, from a keep-out of few settings; what is kept of a search is fitted properly."""
     if design.wall in (WallShape.CONE, WallShape.STEPPED) and design.sizes[1] - design.sizes[0] < 0.5:
         return Outcome(reason="is a tube, and tried as one")
-    base = base_fitting(task)
+    base = base_of(task)
     wishes = design.wishes(task.hood)
     try:
         wall = wall_of(design.wall_part())
@@ -251,17 +262,17 @@ def evaluate(task: Task, design: Design) -> Outcome:
             shape = shape_under(base.keepout, wall, wishes, design.rim, per_node=PER_NODE)
     except FitError as error:
         return Outcome(reason=str(error))
-    return weighed(task, base, shape)
+    return weighed(task, base.job, shape)
 
 
-def weighed(task: Task, fitting: Fitting, shape: HoodShape) -> Outcome:
+def weighed(task: Task, work: Job, shape: HoodShape) -> Outcome:
     """A hood's light and size, and which limit it breaks."""
     assert isinstance(shape, RoundHood | TunnelHood)
     depth, build = shape.rim.deepest, task.hood.build
     across, volume = _outside(shape, build.thickness, build.seat_length)
-    mass = mass_of(shape, thickness=build.thickness, seat_length=build.seat_length, seat_diameter=_seat(fitting))
+    mass = mass_of(shape, thickness=build.thickness, seat_length=build.seat_length, seat_diameter=_seat(task))
     stored = depth + build.seat_length
-    front = max(s.reach for s in fitting.job.resolved.settings) - fitting.job.stack
+    front = max(s.reach for s in work.resolved.settings) - work.stack
     for name, value, limit, unit in (
         ("across", across, task.limits.across, "mm"), ("mass", mass, task.limits.mass, "g"),
         ("length", depth, task.limits.length, "mm"), ("stored", stored, task.limits.stored, "mm"),
@@ -273,8 +284,8 @@ def weighed(task: Task, fitting: Fitting, shape: HoodShape) -> Outcome:
     if isinstance(shape, RoundHood) and len(shape.wall.z) > 3 and shape.rim.deepest < shape.wall.z[2] + 1.0:
         return Outcome(reason="its step lies beyond its rim")
     direct, walls = [], []
-    for setting in weighed_settings(fitting.job, most=2):
-        beam = fitting.job.beam(setting)
+    for setting in weighed_settings(work, most=2):
+        beam = work.beam(setting)
         light = light_map(beam, shape, cells=CELLS)
         try:
             scene = scene_of(beam, shape)
@@ -298,8 +309,8 @@ def _wall_share(prepared: Prepared, scene: Scene, finish: Finish) -> float:
     return float(prepared.stray_lights(wall)[0].wall or 0.0)
 
 
-def _seat(fitting: Fitting) -> float:
-    build, lens = fitting.hood.build, fitting.job.lens
+def _seat(task: Task) -> float:
+    build, lens = task.hood.build, task.lens
     return build.seat_diameter or lens.seat.diameter or lens.front.rim_diameter
 
 
@@ -354,5 +365,5 @@ def _collar(width: float, height: float, seat: float, thickness: float, seat_len
 
 
 __all__ = [
-    "Design", "Family", "Limits", "Outcome", "Size", "Task", "base_fitting", "evaluate", "families", "mass_of", "weighed",
+    "Base", "Design", "Family", "Limits", "Outcome", "Size", "Task", "base_of", "evaluate", "families", "mass_of", "weighed",
 ]  # fmt: skip

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 PARITY = np.uint32(0x1BD11BDA)
 TO_UNIT = 2.0**-32
@@ -75,12 +76,18 @@ def pair(ray: int, step: int, seed: int, stream: int) -> tuple[float, float]:
 
 
 @njit(cache=True, error_model="numpy")
-def low_discrepancy(i: int, dimension: int, seed: int, stream: int) -> float:
-    """Number i of a randomly shifted additive sequence in (0, 1); dimensions 0 to 3; each stream has its own shift."""
-    x0, x1 = threefry(
-        np.uint32(dimension), np.uint32(np.uint32(0xFFFF) | (np.uint32(stream) << np.uint32(16))),
-        np.uint32(seed & 0xFFFFFFFF), np.uint32((seed >> 32) & 0xFFFFFFFF),
-    )  # fmt: skip
-    shift = (np.uint64(x0) << np.uint64(32)) | np.uint64(x1)
-    place = np.uint64(shift + np.uint64(i) * STEPS[dimension])
+def shifts_of(seed: int, stream: int, shifts: NDArray[np.uint64]) -> None:
+    """Fill shifts (4,) with a stream's random shifts of the additive sequence."""
+    for dimension in range(4):
+        x0, x1 = threefry(
+            np.uint32(dimension), np.uint32(np.uint32(0xFFFF) | (np.uint32(stream) << np.uint32(16))),
+            np.uint32(seed & 0xFFFFFFFF), np.uint32((seed >> 32) & 0xFFFFFFFF),
+        )  # fmt: skip
+        shifts[dimension] = (np.uint64(x0) << np.uint64(32)) | np.uint64(x1)
+
+
+@njit(cache=True, error_model="numpy")
+def low_discrepancy(i: int, dimension: int, shifts: NDArray[np.uint64]) -> float:
+    """Number i of a randomly shifted additive sequence in (0, 1); dimensions 0 to 3."""
+    place = np.uint64(shifts[dimension] + np.uint64(i) * STEPS[dimension])
     return (float(place >> np.uint64(12)) + 0.5) * 2.0**-52

@@ -18,6 +18,7 @@ import math
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -303,12 +304,12 @@ def fast_replicates(
     owners: list[int] = []
     for replicate in range(REPLICATES):
         if scene.simple:
-            jobs.append(lambda r=replicate: _convex_replicate(scene, coats, directions, each, seed, r))
+            jobs.append(partial(_convex_replicate, scene, coats, directions, each, seed, replicate))
             owners.append(replicate)
             continue
         for first in range(0, len(directions), SLICE):
             span = (first, min(first + SLICE, len(directions)))
-            jobs.append(lambda r=replicate, p=span: _any_replicate(scene, coats, directions, each, seed, r, p))
+            jobs.append(partial(_any_replicate, scene, coats, directions, each, seed, replicate, span))
             owners.append(replicate)
     found = np.zeros((REPLICATES, 3, len(directions)))
     for done, (owner, sums) in enumerate(zip(owners, in_order(jobs, threads), strict=True)):

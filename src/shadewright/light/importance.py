@@ -9,7 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from shadewright.light.block import WORK_ROWS, free_towards_sky
-from shadewright.light.counter import low_discrepancy, pair
+from shadewright.light.counter import low_discrepancy, pair, shifts_of
 from shadewright.light.meet import GLASS, SKY, nearest_hit, reaches_sky
 from shadewright.light.scatter import disc_point, lobe_offset, mirror_share
 from shadewright.light.scene import Coats, Surfaces
@@ -106,13 +106,15 @@ def importances(
     after one and after more further bounces. A convex room (`Scene.simple`) only.
     """
     sums = np.zeros(3)
+    shifts = np.empty(4, np.uint64)
+    shifts_of(seed, stream, shifts)
     for i in range(places.shape[0]):
         px, py, pz, nx, ny, nz = places[i]
         ax, ay, az, bx, by, bz, _ = local_of(nx, ny, nz, nx, ny, nz)
         sums[:] = 0.0
         for g in range(gathers):
             ray = i * gathers + g
-            u, v = disc_point(low_discrepancy(ray, 0, seed, stream), low_discrepancy(ray, 1, seed, stream))
+            u, v = disc_point(low_discrepancy(ray, 0, shifts), low_discrepancy(ray, 1, shifts))
             w = math.sqrt(max(0.0, 1.0 - u * u - v * v))
             mirror = mirror_share(w, coats.values[parts[i]])
             _walk(

@@ -23,7 +23,7 @@ NEAR = 1e-7
 Hit = tuple[float, int, float, float, float]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def rim_height(x: float, y: float, rim: Array) -> float:
     """Height of the rim in the azimuth of (x, y), by the pseudo-angle |y| / (|x| + |y|) counted through four quarters."""
     size = abs(x) + abs(y)
@@ -35,7 +35,7 @@ def rim_height(x: float, y: float, rim: Array) -> float:
     return rim[i] + (place - i) * (rim[i + 1] - rim[i])
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def _on_band(
     t: float, z0: float, z1: float, cut: int, px: float, py: float, pz: float, dx: float, dy: float, dz: float,
     rim: Array,
@@ -46,7 +46,7 @@ def _on_band(
     return cut == 0 or z <= rim_height(px + t * dx, py + t * dy, rim)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def band_distance(
     band: Array, cut: int, px: float, py: float, pz: float, dx: float, dy: float, dz: float, rim: Array
 ) -> float:
@@ -195,7 +195,7 @@ def mesh_distance(
     return best, found
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def nearest_hit(
     s: Surfaces, px: float, py: float, pz: float, dx: float, dy: float, dz: float
 ) -> Hit:
@@ -210,7 +210,9 @@ def nearest_hit(
             y = py + t * dy
             if x * x + y * y <= s.glass[0] * s.glass[0]:
                 best = t
-                part = GLASS
+                # A tunnel narrower than the glass covers the rest of it.
+                hidden = s.box[0] > 0.0 and (abs(x) > s.box[1] or abs(y) > s.box[2])
+                part = 1 if hidden else GLASS
                 nz = 1.0
     chosen = -1
     for m in range(s.bands.shape[0]):
@@ -260,7 +262,7 @@ def nearest_hit(
     return best, part, nx, ny, nz
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def reaches_sky(s: Surfaces, px: float, py: float, pz: float, dx: float, dy: float, dz: float) -> bool:
     """Whether nothing at all lies on a ray."""
     if dz < 0.0:

@@ -53,7 +53,7 @@ def box_directions(directions: Array, box: Array) -> Single:
     return np.ascontiguousarray(np.stack(rows), dtype=np.float32)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _leave_round(
     p: Single, at: int, d: Single, start: int, count: int, floor_radius: np.float32, taper: np.float32, floor: bool,
     quarter: np.float32, cosine: Single, z: Single, place: Single,
@@ -78,11 +78,12 @@ def _leave_round(
             b = px * dx[j] + py * dy[j] - lean * dz[j]
             a = dx[j] * dx[j] + dy[j] * dy[j] - taper * taper * dz[j] * dz[j]
             root = math.sqrt(max(b * b - a * c, ZERO))
-            # Two forms of one root. In a hood that narrows every ray meets the prolonged wall, and the second is safe.
-            t = -c / (b + root + TINY) if taper < ZERO else (root - b) * ia[j]
+            # Two forms of one root. In a hood that narrows steep rays too meet the prolonged wall: there the second holds.
+            steep = (taper < ZERO) & (b > ZERO)
+            t = -c / (b + root + TINY) if steep else (root - b) * ia[j]
             qx = px + t * dx[j]
             qy = py + t * dy[j]
-            z[j] = pz + t * dz[j] + (ZERO if taper < ZERO else beyond[j])
+            z[j] = pz + t * dz[j] + (ZERO if steep else beyond[j])
             s = qx / (abs(qx) + abs(qy) + TINY)
             place[j] = (ONE - s if qy >= ZERO else THREE + s) * quarter
             cosine[j] = max(dz[j], ZERO)
@@ -98,7 +99,7 @@ def _leave_round(
             cosine[j] = max(c, ZERO)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _free_of_rim(count: int, base: Single, slope: Single, place: Single, cosine: Single, z: Single, rim: Single) -> None:
     """Cosine becomes 0 where the ray leaves below the rim."""
     for j in range(count):
@@ -108,7 +109,7 @@ def _free_of_rim(count: int, base: Single, slope: Single, place: Single, cosine:
         cosine[j] = cosine[j] if z[j] > rim[j] else ZERO
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _leave_box(p: Single, at: int, d: Single, start: int, count: int, cosine: Single) -> None:
     """Cosine at the point where the ray is free of a tunnel's lips, else 0."""
     dx = d[0, start : start + count]
@@ -135,7 +136,7 @@ def _leave_box(p: Single, at: int, d: Single, start: int, count: int, cosine: Si
         cosine[j] = c if pz + first * dz[j] > lip else ZERO
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _mirror(count: int, cosine: Single, coat: Single, share: Single) -> None:
     """Mirror share at each cosine; coat: index (0: none), gloss, 4 π roughness."""
     index = coat[0]
@@ -156,7 +157,7 @@ def _mirror(count: int, cosine: Single, coat: Single, share: Single) -> None:
             share[j] *= math.exp(-rough * rough)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _to_glass(
     p: Single, at: int, axes: Single, ox: np.float32, oy: np.float32, d: Single, start: int, count: int,
     radius2: np.float32, up: Single,
@@ -189,7 +190,7 @@ def _to_glass(
         up[j] = w if (gz < ZERO) & (x * x + y * y < radius2) else ZERO
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _add3(count: int, cosine: Single, kept: Single, w1: np.float32, w2: np.float32, w3: np.float32, sums: Single) -> None:
     """Add the Lambertian part, by number of bounces; kept: 1 less the mirror share."""
     a = sums[0]
@@ -202,7 +203,7 @@ def _add3(count: int, cosine: Single, kept: Single, w1: np.float32, w2: np.float
         c[j] += v * w3
 
 
-@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"})
+@njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _add3_plain(count: int, cosine: Single, w1: np.float32, w2: np.float32, w3: np.float32, sums: Single) -> None:
     """Add the Lambertian part of an uncoated finish."""
     a = sums[0]

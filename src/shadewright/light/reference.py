@@ -8,6 +8,7 @@ import time
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,9 @@ from numpy.typing import NDArray
 
 from shadewright.errors import FileError, LightStopped
 from shadewright.files import is_there, read_limited, write_whole
-from shadewright.light.fast import in_order
-from shadewright.light.scene import Coats, Scene
+from shadewright.light.fast import Sides, in_order
+from shadewright.light.scene import Coats, Part, Scene
+from shadewright.light.staged import staged_batch
 from shadewright.light.trace import CLASSES, LAUNCHED, trace_batch
 
 Array = NDArray[np.float64]
@@ -44,23 +46,23 @@ class Batches:
 
 def trace_all(
     scene: Scene, coats: Coats, *, rows: int, columns: int, samples: int, seed: int, threads: int,
-    progress: Callable[[float], bool] | None, keep: Path | None,
+    progress: Callable[[float], bool] | None, keep: Path | None, staged: bool = False,
 ) -> Batches:  # fmt: skip
     """Trace `samples` rays in BATCHES batches. The pieces are added in a fixed order, so threads change nothing.
 
-    keep: a file in which the run is kept; one that is there is gone on with. Raises LightStopped when progress answers
+    staged: by `staged.staged_batch`, for a scene and finish that `can_stage`. keep: a file in which the run is kept; one that is there is gone on with. Raises LightStopped when progress answers
     False, and FileError for a kept run that does not match.
     """
     each = max(1, samples // BATCHES)
     pieces = [
         (batch, first, min(PIECE, each - first)) for first in range(0, each, PIECE) for batch in range(BATCHES)
     ]
-    mark = _mark(scene, coats, rows, columns, each, seed)
+    mark = _mark(scene, coats, [rows, columns, each, seed, BATCHES, PIECE, int(staged)])
     state = Batches(np.zeros((BATCHES, CLASSES, rows * columns)), np.zeros((BATCHES, 5)), 0)
     if keep is not None and is_there(keep):
         state = _read(keep, mark, state)
     jobs: list[Callable[[], Array]] = [
-        lambda p=piece: _piece(scene, coats, p, seed, rows, columns) for piece in pieces[state.pieces :]
+        partial(_piece, scene, coats, piece, seed, rows, columns, staged) for piece in pieces[state.pieces :]
     ]
     done, kept_at = state.pieces, time.monotonic()
     for found in in_order(jobs, threads):
@@ -78,18 +80,33 @@ def trace_all(
     return Batches(state.cells, state.tally, done)
 
 
-def _piece(scene: Scene, coats: Coats, piece: tuple[int, int, int], seed: int, rows: int, columns: int) -> Array:
+def can_stage(scene: Scene, coats: Coats) -> bool:
+    """Whether a scene is a plain tube or cone of Lambertian finishes, as `staged` takes it."""
+    plain = bool(np.all(coats.values[:, 1] == 0) and np.all(coats.values[:, 2] <= 1))
+    return scene.simple and plain and scene.surfaces.box[0] == 0
+
+
+def _piece(
+    scene: Scene, coats: Coats, piece: tuple[int, int, int], seed: int, rows: int, columns: int, staged: bool
+) -> Array:
     """One piece of a batch: its cells and tally in one row."""
     batch, first, count = piece
     cells, tally = np.zeros((CLASSES, rows * columns)), np.zeros(5)
-    trace_batch(scene.surfaces, coats, first, count, seed, batch, rows, columns, cells, tally)
+    if staged:
+        sides = Sides.of(scene, np.array([[0.0, 0.0, 1.0]]))
+        staged_batch(
+            sides.base, sides.slope, sides.floor_radius, sides.taper, scene.glass_radius, float(coats.values[Part.WALL, 0]),
+            float(coats.values[Part.FRONT, 0]), first, count, seed, batch, rows, columns, cells, tally,
+        )  # fmt: skip
+    else:
+        trace_batch(scene.surfaces, coats, first, count, seed, batch, rows, columns, cells, tally)
     return np.concatenate([cells.ravel(), tally])
 
 
-def _mark(scene: Scene, coats: Coats, rows: int, columns: int, each: int, seed: int) -> str:
+def _mark(scene: Scene, coats: Coats, numbers: list[int]) -> str:
     """A fingerprint of everything the tallies depend on."""
     digest = hashlib.sha256()
-    for array in (*scene.surfaces, *coats, np.array([rows, columns, each, seed, BATCHES, PIECE])):
+    for array in (*scene.surfaces, *coats, np.array(numbers)):
         digest.update(str(array.shape).encode())
         digest.update(np.ascontiguousarray(array).tobytes())
     return digest.hexdigest()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import IntEnum
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -226,7 +227,7 @@ def _wall_bands(shape: RoundHood, reach: float) -> list[tuple[float, float, floa
         inner = inner if len(wall.z) == 2 and wall.z[0] == wall.z[1] else []
     levels = [reach, *dict.fromkeys(inner), top]
     bands = []
-    for z0, z1 in zip(levels[:-1], levels[1:], strict=True):
+    for z0, z1 in pairwise(levels):
         r0, r1 = float(wall.radius_at(np.nextafter(z0, z1))), float(wall.radius_at(z1))
         if min(r0, r1) <= 0:
             raise LightError("the wall: closes to a point before the rim; use a wider far diameter or a shorter hood.")

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from shadewright.light.counter import low_discrepancy, pair
+from shadewright.light.counter import low_discrepancy, pair, shifts_of
 from shadewright.light.meet import GLASS, SKY, nearest_hit
 from shadewright.light.scatter import bsdf, disc_point, scattered, to_world
 from shadewright.light.scene import Coats, Surfaces
@@ -26,10 +26,10 @@ State = tuple[float, float, float, float, float, float]
 
 
 @njit(cache=True, error_model="numpy")
-def launched(i: int, seed: int, stream: int, s: Surfaces) -> State:
+def launched(i: int, shifts: NDArray[np.uint64], s: Surfaces) -> State:
     """Ray i of a stream: an even point of the glass, and a direction with the density cos θ / π."""
-    gx, gy = disc_point(low_discrepancy(i, 0, seed, stream), low_discrepancy(i, 1, seed, stream))
-    dx, dy = disc_point(low_discrepancy(i, 2, seed, stream), low_discrepancy(i, 3, seed, stream))
+    gx, gy = disc_point(low_discrepancy(i, 0, shifts), low_discrepancy(i, 1, shifts))
+    dx, dy = disc_point(low_discrepancy(i, 2, shifts), low_discrepancy(i, 3, shifts))
     return s.glass[0] * gx, s.glass[0] * gy, s.glass[1], dx, dy, math.sqrt(max(0.0, 1.0 - dx * dx - dy * dy))
 
 
@@ -98,8 +98,10 @@ def trace_batch(
     launched. What a surface takes is tallied by its tabulated reflectance, not by what its sample kept, so that the sum
     of the tallies equals what was launched only within the statistics: a check.
     """
+    shifts = np.empty(4, np.uint64)
+    shifts_of(seed, stream, shifts)
     for n in range(first, first + count):
-        px, py, pz, dx, dy, dz = launched(n, seed, stream, s)
+        px, py, pz, dx, dy, dz = launched(n, shifts, s)
         weight = 1.0
         bounces = 0
         tally[LAUNCHED] += 1.0
@@ -146,8 +148,10 @@ def vertices_batch(
     16 times the number of bounces before it. Rays go on for at most `deepest` bounces, or until `found` is full.
     """
     kept = 0
+    shifts = np.empty(4, np.uint64)
+    shifts_of(seed, stream, shifts)
     for n in range(first, first + count):
-        px, py, pz, dx, dy, dz = launched(n, seed, stream, s)
+        px, py, pz, dx, dy, dz = launched(n, shifts, s)
         weight = 1.0
         bounces = 0
         if covered(px, py, s):

@@ -160,7 +160,7 @@ def _require(
 def clear_radius(keepout: KeepOut, z: float) -> float:
     """Radius (mm) of the smallest circle about the axis that the keep-out's section at z lies within."""
     azimuth = np.arange(0.0, (90.0 if keepout.mirrored else 360.0) + SECTION_STEP, SECTION_STEP)
-    outermost = 20.0 * (abs(z) + float(np.max(keepout.windows[:, 1])) + 10.0)
+    outermost = 20.0 * (abs(z) + max(beam.front_radius for beam in keepout.beams) + 10.0)
     section = keepout.section(z, azimuth, outermost=outermost).value
     best = int(np.argmax(section))
     # A corner between two azimuths: looked at more closely.

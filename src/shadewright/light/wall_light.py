@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from shadewright.errors import LightError, LightStopped
 from shadewright.light.fast import REPLICATES, direct_light, fast_replicates
 from shadewright.light.finish import Finish
-from shadewright.light.reference import BATCHES, Batches, trace_all
+from shadewright.light.reference import BATCHES, Batches, can_stage, trace_all
 from shadewright.light.scene import Finishes, Scene, coats_of
 from shadewright.light.trace import ABSORBED, ESCAPED, LAUNCHED, RETURNED, SEGMENTS
 
@@ -34,6 +34,7 @@ class Method(StrEnum):
     """How wall light is worked out."""
 
     REFERENCE = "reference"  # plain backward tracing; values are means over the cells of a `Sky`
+    STAGED = "staged"  # the same in single precision, many rays at a time, for Lambertian tubes and cones
     FAST = "fast"  # points of the wall against every direction; values are at the directions themselves
 
 
@@ -112,31 +113,35 @@ def wall_light(
     """Wall light of a scene for `directions` (n, 3), or for the cells of `sky` (default: `Sky()`).
 
     The fast method gives values at the directions, or at the cells' middles; samples: points of the hood (default
-    16,384). The reference gives means over the cells; samples: rays (default 1,000,000); keep: a file in which its run
+    16,384). The reference, staged or not, gives means over the cells; samples: rays (default 1,000,000); keep: a file in which its run
     is kept, and from which it goes on. The result is the same to the last bit for one seed and any number of threads.
     Raises LightError for bad input, LightStopped when `progress` answers False, FileError for a kept run that is not
     this one's.
     """
     _check_whole("seed", seed, 0, 2**63 - 1)
     _check_whole("threads", threads, 1, 1024)
-    if directions is not None and (method is Method.REFERENCE or sky is not None):
+    if directions is not None and (method is not Method.FAST or sky is not None):
         raise LightError(
             "directions: the reference method counts rays in the cells of a sky; give sky, or use the fast method."
         )
-    if keep is not None and method is not Method.REFERENCE:
+    if keep is not None and method is Method.FAST:
         raise LightError("keep: only a run of the reference method is kept; leave it out, or use that method.")
     cells = (sky or Sky()) if directions is None else None
     towards = _unit(directions) if directions is not None else (sky or Sky()).directions
     coats = coats_of(finish)
-    if method is Method.REFERENCE:
+    if method is Method.STAGED and not can_stage(scene, coats):
+        raise LightError(
+            "method: only plain tubes and cones of Lambertian finishes are traced in stages; use the reference method."
+        )
+    if method is not Method.FAST:
         assert cells is not None
         samples = 1_000_000 if samples is None else samples
         _check_whole("samples", samples, BATCHES, 2**32 - 1)
         found = trace_all(
             scene, coats, rows=cells.rows, columns=cells.columns, samples=samples, seed=seed, threads=threads,
-            progress=progress, keep=keep,
+            progress=progress, keep=keep, staged=method is Method.STAGED,
         )  # fmt: skip
-        return _from_batches(scene, cells, found, samples, seed)
+        return _from_batches(cells, found, method, samples, seed)
     samples = 16_384 if samples is None else samples
     _check_whole("samples", samples, REPLICATES, 2**28)
 
@@ -153,7 +158,7 @@ def wall_light(
     )  # fmt: skip
 
 
-def _from_batches(scene: Scene, sky: Sky, found: Batches, samples: int, seed: int) -> WallLight:
+def _from_batches(sky: Sky, found: Batches, method: Method, samples: int, seed: int) -> WallLight:
     """Means and standard errors over the batches. A share p of the rays in a cell of solid angle w is π p / w."""
     launched = found.tally[:, LAUNCHED]
     shares = found.cells / launched[:, None, None] * (math.pi / sky.solid_angle)
@@ -169,7 +174,7 @@ def _from_batches(scene: Scene, sky: Sky, found: Batches, samples: int, seed: in
     )  # fmt: skip
     return WallLight(
         sky.directions, whole.mean(axis=0), whole.std(axis=0, ddof=1) * scale, shares[:, 1:].mean(axis=0),
-        shares[:, 0].mean(axis=0), balance, Method.REFERENCE, seed, samples, sky,
+        shares[:, 0].mean(axis=0), balance, method, seed, samples, sky,
     )  # fmt: skip
 
 

@@ -334,7 +334,7 @@ _ALLOWED = {
 }
 
 
-def _sentence(sources: Sequence[_Source], error: ValidationError, kind: type[Part]) -> str:
+def _sentence(sources: Sequence[_Source], error: ValidationError | _Some, kind: type[Part]) -> str:
     """The most telling thing wrong, as one sentence that names the file in which it stands."""
     found = error.errors(include_url=False)
     # A misspelt field is also a missing one: the spelling is what the writer needs to hear of.
@@ -436,3 +436,25 @@ def _range(bounds: dict[str, Any]) -> str:
         return f"from {number['ge']} to {number['le']}"
     words = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
     return " and ".join(f"{words[name]} {number[name]}" for name in ("gt", "ge", "lt", "le") if name in number)
+
+
+@dataclass(frozen=True)
+class _Some:
+    """Some of the faults of a document, asked for as `ValidationError` is."""
+
+    entries: list[Any]
+
+    def errors(self, *, include_url: bool = False) -> list[Any]:
+        return self.entries
+
+
+def problems_in(tree: dict[str, Any], kind: type[Document], *, name: object) -> list[tuple[str, str]]:
+    """Everything wrong with a document's fields: for each place its field, such as `state[2].reach`, and a sentence."""
+    try:
+        kind.model_validate(tree)
+    except ValidationError as error:
+        groups: dict[str, list[Any]] = {}
+        for entry in error.errors(include_url=False):
+            groups.setdefault(_field(entry["loc"]), []).append(entry)
+        return [(field, _sentence([_Source(name, tree)], _Some(found), kind)) for field, found in groups.items()]
+    return []

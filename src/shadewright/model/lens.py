@@ -97,6 +97,10 @@ class Mapping(Part):
         return self
 
 
+Wander = Annotated[float, Field(ge=-1000, le=1000)]
+"""A coefficient of the pupil's movement with field angle, mm."""
+
+
 class Window(Part):
     """A circular aperture imaged into object space."""
 
@@ -129,6 +133,8 @@ class State(Part):
     """Depth of the entrance pupil behind the front rim plane, mm."""
     pupil_depth_plus_minus: Annotated[float, Field(ge=0, le=500)] = 0.0
     """Uncertainty of pupil_depth, mm: the rim is safe over the whole interval."""
+    pupil_wander: tuple[Wander, Wander] = Field(default=(0.0, 0.0), strict=False)
+    """How the pupil moves with the field angle θ: w1 tan²θ + w2 tan⁴θ is added to pupil_depth, mm; negative moves it forward."""
     image_distance: Length | None = None
     """What divides image height to give slope, mm; left out: the focal length, the safe value."""
     rear_window: Window | None = None
@@ -147,6 +153,14 @@ class State(Part):
             raise ValueError(
                 "smallest_f_number is the aperture stopped down furthest, so it cannot be below f_number"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _centred(self) -> State:
+        windows = (*self.windows, *((self.rear_window,) if self.rear_window is not None else ()))
+        off = any(self.pupil_decentre) or any(any(window.decentre) for window in windows)
+        if any(self.pupil_wander) and off:
+            raise ValueError("pupil_wander belongs to a lens whose windows are centred; give it or decentre, not both")
         return self
 
 

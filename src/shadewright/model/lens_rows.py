@@ -142,9 +142,9 @@ def medium_of(name: str, fallback: tuple[float, float | None] | None = None) -> 
     """
     bare = name.strip().strip('"')
     if found := _LONG_CODE.fullmatch(bare):
-        return (1.0 + int(found[1]) / 1e6, int(found[2]) / 1e4), None
+        return (_index_from(int(found[1]) / 1e6), int(found[2]) / 1e4), None
     if found := _CODE.fullmatch(bare):
-        return (1.0 + int(found[1]) / 1e3, int(found[2]) / 10), None
+        return (_index_from(int(found[1]) / 1e3), int(found[2]) / 10), None
     candidates = [bare, bare.split("_")[0], f"N-{bare.split('_')[0]}"]
     for candidate in candidates:
         known = find_glass(candidate)
@@ -153,11 +153,14 @@ def medium_of(name: str, fallback: tuple[float, float | None] | None = None) -> 
         same = _letters(known) == _letters(bare.split("_")[0])
         return known, None if same else f"glass {shown(bare)} is taken as {known}."
     if fallback is not None:
-        return (
-            fallback,
-            f"glass {shown(bare)} is not in the table: index {fallback[0]:g} and Abbe number {fallback[1]} are used.",
-        )
+        abbe = "" if fallback[1] is None else f" with Abbe number {fallback[1]:g}"
+        return fallback, f"glass {shown(bare)} is not in the table: the index {fallback[0]:g}{abbe} beside it is used."
     return None
+
+
+def _index_from(decimals: float) -> float:
+    """The index of which a glass number holds the decimals: no glass is as low as 1.3, so that 022 is 2.022."""
+    return round(1.0 + decimals if decimals >= 0.3 else 2.0 + decimals, 6)
 
 
 def _letters(name: str) -> str:
@@ -183,13 +186,29 @@ def assembled(description: Description) -> Reading:
         raise DocumentError(f"{path}: holds no surfaces; name a lens description.")
     _first_rows(description)
     _last_rows(description)
-    stops = [row for row in rows if row.stop]
-    if len(stops) != 1:
-        found = "no surface is" if not stops else f"{len(stops)} surfaces are"
+    stops = sum(row.stop for row in rows)
+    if stops != 1:
         raise DocumentError(
-            f"{path}: {found} marked as the aperture stop; mark exactly one, where the iris is, in the program that wrote the file."
+            f"{path}: {f'{stops} surfaces are' if stops else 'no surface is'} marked as the aperture stop; mark exactly "
+            "one, where the iris is, in the program that wrote the file."
         )
-    scale = description.scale
+    tree = _heading(description)
+    tree["surface"] = [_surface(row, description, last=row is rows[-1]) for row in rows]
+    settings = [_setting(variant, description) for variant in description.variants]
+    settings = [setting for setting in settings if len(setting) > 1] if len(settings) == 1 else settings
+    if settings:
+        tree["setting"] = settings
+    if description.scale != 1.0:
+        description.note(f"lengths were multiplied by {description.scale:g} to give mm.")
+    try:
+        prescription = document_from(tree, Prescription, name=path)
+    except DocumentError as error:
+        raise DocumentError(_with_line(str(error), path, rows) if description.lined else str(error)) from None
+    return Reading(prescription, tuple(description.notes))
+
+
+def _heading(description: Description) -> dict[str, Any]:
+    """The fields above the surfaces."""
     tree: dict[str, Any] = {"document": "prescription", "version": 1, "name": _line(description.name, 120) or "unnamed"}
     if description.source:
         tree["source"] = _line(description.source, 2000)
@@ -198,18 +217,7 @@ def assembled(description: Description) -> Reading:
         description.note(f"wavelengths outside {SHORTEST_WAVE:g} to {LONGEST_WAVE:g} nm were left out.")
     if seen:
         tree["wavelengths"] = seen[:20]
-    tree["surface"] = [_surface(row, description, last=row is rows[-1]) for row in rows]
-    settings = [_setting(variant, description) for variant in description.variants]
-    settings = [setting for setting in settings if len(setting) > 1] if len(settings) == 1 else settings
-    if settings:
-        tree["setting"] = settings
-    if scale != 1.0:
-        description.note(f"lengths were multiplied by {scale:g} to give mm.")
-    try:
-        prescription = document_from(tree, Prescription, name=path)
-    except DocumentError as error:
-        raise DocumentError(_with_line(str(error), path, rows) if description.lined else str(error)) from None
-    return Reading(prescription, tuple(description.notes))
+    return tree
 
 
 def _with_line(message: str, path: object, rows: list[Row]) -> str:
@@ -238,7 +246,7 @@ def _first_rows(description: Description) -> None:
         rows.pop(0)
         dropped += 1
     if dropped:
-        description.note(f"{_counted(dropped, 'plane')} in air ahead of the lens left out.")
+        description.note(f"{_planes(dropped)} ahead of the lens, in air, left out.")
 
 
 def _last_rows(description: Description) -> None:
@@ -258,11 +266,11 @@ def _last_rows(description: Description) -> None:
             before.thickness = None
         dropped += 1
     if dropped:
-        description.note(f"{_counted(dropped, 'plane')} in air behind the lens merged into the way to the image.")
+        description.note(f"{_planes(dropped)} behind the lens, in air, merged into the way to the image.")
 
 
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{' was' if count == 1 else 's were'}"
+def _planes(count: int) -> str:
+    return "one plane" if count == 1 else f"{count} planes"
 
 
 def _surface(row: Row, description: Description, *, last: bool) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from shadewright.model.hood import Accessory, Use
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.optics.footprints import Footprints
 from shadewright.optics.frame import Frame, frame_half_sizes
+from shadewright.optics.wandering import window_footprints
 from shadewright.optics.settings import PUPIL_GROWTH, Estimate, ResolvedLens, Setting, resolve, sweep
 
 Array = NDArray[np.float64]
@@ -46,7 +47,8 @@ class Beam:
     frame: Frame
     setting: Setting
     footprints: Footprints | None = None
-    """Of a traced lens: these and not the windows say what passes, and the windows are stand-ins for drawings."""
+    """Of a traced lens, or of one whose pupil wanders: these and not the windows say what passes, and the windows are
+    stand-ins for drawings."""
 
     @property
     def front_radius(self) -> float:
@@ -167,8 +169,20 @@ class Job:
             label=setting.label,
             frame=frame,
             setting=setting,
-            footprints=None if setting.traced is None else setting.traced.footprints(self._height(setting)),
+            footprints=self._footprints(setting, frame, distance),
         )
+
+    def _footprints(self, setting: Setting, frame: Frame, distance: float) -> Footprints | None:
+        """The table of a setting whose beams are not fixed windows: traced ones, or with a pupil that wanders."""
+        if setting.traced is not None:
+            return setting.traced.footprints(self._height(setting))
+        if not any(setting.pupil_wander):
+            return None
+        outline = np.concatenate(frame.pieces())
+        return window_footprints(
+            np.array(setting.windows, dtype=float), setting.pupil_wander,
+            steepest=float(np.max(np.hypot(outline[:, 0], outline[:, 1]))), object_distance=distance,
+        )  # fmt: skip
 
     def variants(self, setting: Setting) -> list[Setting]:
         """The setting over the interval of its pupil depth: its ends and places between, no more than DEPTH_STEP apart

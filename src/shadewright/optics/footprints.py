@@ -37,10 +37,11 @@ HALVINGS = 4
 CLOSE = 1e-5
 """Bracket that ends a boundary search, mm."""
 CORNER_BISECTIONS = 10
-HALFWAY = 5e-3
+HALFWAY = 4e-3
 """Largest error of interpolation between two slopes of the table, mm."""
-GUARD = 6e-3
-"""What the keep-out adds to the table so that it holds the true beam, mm."""
+GUARD = 1e-2
+"""What the keep-out adds to the table so that it holds the true beam, mm: where one rim takes over from another within a step,
+its middle tells only half of the largest error."""
 NOTHING = -1e6
 """Stands for a footprint that no light passes, mm."""
 FIRST_STEPS = 24
@@ -162,15 +163,15 @@ class _Keyed:
 def _cached(keyed: _Keyed, others: tuple[_Keyed, ...], height: float) -> Footprints:
     system = keyed.system
     front = front_of(system)
-    march = _march(front, height)
-    slopes, centres, complete = march
-    rows = _rows(front, slopes, centres)
+    fronts = [replace(front, system=other.system, judge=Excess(other.system)) for other in others]
+    slopes, centres, complete = _march(front, height)
+    rows = _joined(front, fronts, slopes, centres)
     for _ in range(MOST_LEVELS):
         if len(slopes) < 2:
             break
         middle = 0.5 * (slopes[:-1] + slopes[1:])
         centre = 0.5 * (centres[:-1] + centres[1:])
-        between = _rows(front, middle, _inside(front, middle, centre, rows))
+        between = _joined(front, fronts, middle, _inside(front, middle, centre, rows))
         error = np.max(np.abs(between.support - 0.5 * (rows.support[:-1] + rows.support[1:])), axis=1)
         wanted = error > HALFWAY
         if not wanted.any():
@@ -178,12 +179,18 @@ def _cached(keyed: _Keyed, others: tuple[_Keyed, ...], height: float) -> Footpri
         slopes, rows = _merged(slopes, rows, middle, between, wanted)
         centres = rows.centre
     heights, pupil = _chief(front, slopes, rows.centre)
-    for other in others:
-        _join(rows, replace(front, system=other.system, judge=Excess(other.system)), slopes)
     return Footprints(
         slope=slopes, support=rows.support, rim=rows.rim, centre=rows.centre, height=heights, pupil=pupil,
         area=rows.area, hollow=float(rows.hollow.max()), complete=complete, distance=front.distance, depth=front.depth,
     )  # fmt: skip
+
+
+def _joined(front: _Front, others: Sequence[_Front], slopes: Array, centres: Array) -> _Rows:
+    """Rows of the main wavelength, widened to hold those of the others."""
+    rows = _rows(front, slopes, centres)
+    for other in others:
+        _join(rows, other, slopes)
+    return rows
 
 
 def _join(rows: _Rows, front: _Front, slopes: Array) -> None:

@@ -66,6 +66,8 @@ class Setting:
     """(depth, radius, centre x, centre y): the pupil first, the front glass second, then the rest."""
     shift: tuple[float, float]
     image_travel: float
+    pupil_wander: tuple[float, float] = (0.0, 0.0)
+    """Added to the pupil's depth with the field slope τ: w1 τ² + w2 τ⁴, mm."""
     traced: TracedState | None = None
     """The surfaces, where they are known; the windows are then their first-order stand-ins, for drawings."""
 
@@ -293,6 +295,7 @@ def _setting(
         windows=tuple(windows),
         shift=state.shift,
         image_travel=state.stabiliser.image,
+        pupil_wander=state.pupil_wander,
     )
 
 
@@ -354,7 +357,7 @@ def _table(settings: tuple[Setting, ...]) -> Array:
     rows = []
     for s in settings:
         row = [math.log(getattr(s, name)) for name in _LOGARITHMIC] + [getattr(s, name) for name in _LINEAR]
-        row += [s.shift[0], s.shift[1]]
+        row += [*s.shift, *s.pupil_wander]
         for window in s.windows:
             row += list(window)
         if s.traced is not None:
@@ -383,6 +386,7 @@ def _from_row(like: Setting, row: Array, dioptres: float) -> Setting:
         values[name] = float(row[offset + k])
     offset += len(_LINEAR)
     shift = (float(row[offset]), float(row[offset + 1]))
+    wander = (float(row[offset + 2]), float(row[offset + 3]))
     if like.traced is not None:
         # The groups are taken to move as smoothly as everything else does; first-order quantities follow from that.
         spacing = row[-len(like.traced.main) :]
@@ -393,6 +397,8 @@ def _from_row(like: Setting, row: Array, dioptres: float) -> Setting:
         return traced_setting(
             state, float(vertex) - state.plane, values["smallest_f_number"], shift, values["image_travel"]
         )
-    windows = tuple((float(w[0]), float(w[1]), float(w[2]), float(w[3])) for w in row[offset + 2 :].reshape(-1, 4))
+    windows = tuple((float(w[0]), float(w[1]), float(w[2]), float(w[3])) for w in row[offset + 4 :].reshape(-1, 4))
     focus = math.inf if dioptres < 1e-9 else 1000.0 / dioptres
-    return replace(like, focus_distance=focus, shift=shift, windows=windows, traced=None, **values)
+    return replace(
+        like, focus_distance=focus, shift=shift, windows=windows, pupil_wander=wander, traced=None, **values
+    )

@@ -240,7 +240,7 @@ def lens_pictures(
             job, setting, hood=shape, thickness=thickness, title=f"{name}, {job.beam(setting).label}"
         )
         files += save(figure, path.with_name(f"{path.name}-{word}"))
-    reduced = [reduce_setting(job, setting) for setting in job.resolved.settings[:MOST]]
+    reduced = [reduce_setting(job, setting, wandering=True) for setting in job.resolved.settings[:MOST]]
     figure = wander_figure(job, reduced, title=f"{name}: pupil and vignetting")
     return files + save(figure, path.with_name(f"{path.name}-wander"))
 

@@ -23,7 +23,7 @@ MOST = len(page.STROKES)
 def wander_figure(job: Job, reduced: Sequence[ReducedState], *, title: str) -> Figure:
     """Two panels over the field of each setting: where the pupil lies, and how much of the axial beam is left.
 
-    Thin lines: the reduced lens, with its pupil of one depth and its three windows. Raises MakeError for more settings than
+    Thin lines: the reduced lens, with its wandering pupil and its three windows. Raises MakeError for more settings than
     can be told apart.
     """
     if not 1 <= len(reduced) <= MOST:
@@ -38,15 +38,19 @@ def wander_figure(job: Job, reduced: Sequence[ReducedState], *, title: str) -> F
             angle = np.degrees(np.arctan(table.slope))
             line = {"color": stroke.colour, "linestyle": stroke.dash}
             left.plot(angle, table.pupil, linewidth=1.6, label=beam.label, gid="pupil", **line)
-            left.plot(angle, np.full_like(angle, state.pupil_depth), linewidth=0.7, color=stroke.colour, gid="reduced")
+            left.plot(angle, _fitted_depth(state, table.slope), linewidth=0.7, color=stroke.colour, gid="reduced")
             height, own, simple = vignetting(job, state, beam)
             right.plot(height, own, linewidth=1.6, gid="vignetting", **line)
             right.plot(height, simple, linewidth=0.7, color=stroke.colour, gid="reduced")
         left.set(xlabel="Field angle (degrees)", ylabel="Pupil behind the front glass's edge (mm)", title="Where the entrance pupil lies")
         right.set(xlabel="Distance from the middle of the image (mm)", ylabel="Area of the beam (stops below the axis)", title="What the lens itself cuts off")
         right.invert_yaxis()
-        figure.legend(loc="outside lower center", ncols=2, title="heavy: traced; thin: one pupil depth and three round windows")
+        figure.legend(loc="outside lower center", ncols=2, title="heavy: traced; thin: three round windows, the pupil's depth following the field angle")
     return figure
+
+
+def _fitted_depth(state: ReducedState, slope: Array) -> Array:
+    return np.asarray(state.pupil_depth + state.wander[0] * slope**2 + state.wander[1] * slope**4)
 
 
 def vignetting(job: Job, state: ReducedState, beam: Beam) -> tuple[Array, Array, Array]:

@@ -112,17 +112,12 @@ class Desk:
         tree = tree if tree is not None else {"document": "hood", "version": 1, "name": "hood"}
         return self.documents.get(("hood", _key(tree)), lambda: document_from(tree, Hood, name="hood"))
 
-    def job(self, lens: Lens, camera: Camera, hood: Hood) -> Job:
-        """A lens on a camera. Raises OpticsError."""
-        key = self._job_key(lens, camera, hood)
-        return self.jobs.get(key, lambda: job(lens, camera, use=hood.use, accessories=hood.accessory))
-
-    def _job_key(self, lens: Lens, camera: Camera, hood: Hood) -> Hashable:
-        # The same fields give the same object as long as they are kept, so that identity would do; text is surer.
-        return (
-            self.documents.get(("text", id(lens), lens.name), lambda: (lens, lens.model_dump_json()))[1],
-            camera.model_dump_json(), hood.use.model_dump_json(), tuple(a.model_dump_json() for a in hood.accessory),
-        )  # fmt: skip
+    def job(self, design: Design, hood: Hood) -> Job:
+        """The lens on the camera. Raises DocumentError, OpticsError."""
+        lens, camera = self.lens(design.lens), self.camera(design.camera)
+        return self.jobs.get(
+            _job_key(design, hood), lambda: job(lens, camera, use=hood.use, accessories=hood.accessory)
+        )
 
     def shape_given(self, hood: Hood, mesh: str | None) -> HoodShape:
         """The geometry of a hood whose rim is given. Raises FitError, FileError."""
@@ -152,7 +147,7 @@ class Desk:
             points = [list(pair) for pair in alter.rim]
             tree = {**base, "rim": {"points": points} if shape is None else {"shape": shape, "points": points}}
         hood = self.hood(tree)
-        work = self.job(lens, camera, hood)
+        work = self.job(design, hood)
         provisional = not hood.rim.given
         wall: Wall | None = None
         if hood.rim.stl is None:
@@ -160,7 +155,7 @@ class Desk:
             wall = wall_of(hood.wall or default_wall(work, wanted))
             if hood.wall is None:
                 hood = hood.model_copy(update={"wall": default_wall(work, wanted)})
-        key = self._job_key(lens, camera, hood)
+        key = _job_key(design, hood)
         if provisional:
             assert wall is not None
             shape_found = self._stand_in(work, hood, wall, key)
@@ -249,6 +244,14 @@ def moved(shape: HoodShape, dz: float) -> HoodShape:
     if isinstance(shape, TunnelHood):
         return TunnelHood(shape.wall, shape.rim.moved(dz))
     return RoundHood(shape.wall, shape.rim.moved(dz))
+
+
+def _job_key(design: Design, hood: Hood) -> Hashable:
+    """What a job rests on, as text."""
+    return (
+        _key(design.lens), _key(design.camera), hood.use.model_dump_json(),
+        tuple(entry.model_dump_json() for entry in hood.accessory),
+    )  # fmt: skip
 
 
 def _key(tree: Tree) -> str:

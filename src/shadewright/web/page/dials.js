@@ -137,7 +137,7 @@ export class Dials {
     set("stop", { max: 1, step: 0.005, value: range > 0 ? Number(Math.min(Math.max(Math.log(stop / setting.widest) / range, 0), 1).toFixed(3)) : 0, words: aperture(setting.f_number), off: range <= 0 });
     const moved = state.moved;
     const depth = moved === 0 ? "as it is" : `${moved > 0 ? "+" : "−"}${length(Math.abs(moved))}`;
-    set("depth", { min: -DEPTH_SPAN, max: DEPTH_SPAN, step: 0.1, value: moved, words: state.hand ? `${depth}, by hand` : depth });
+    set("depth", { min: -DEPTH_SPAN, max: DEPTH_SPAN, step: 0.1, value: moved, words: state.hand ? (moved === 0 ? "by hand" : `by hand ${depth}`) : depth });
     this.followDiameter(state, answer, set);
     dials.depth.button.disabled = moved === 0 && !state.hand;
     for (const name of ["zoom", "focus"]) if (!dials[name].button.hasAttribute("aria-label")) this.showPlaying();
@@ -151,7 +151,7 @@ export class Dials {
     const value = asked ?? inside ?? least;
     set("diameter", {
       min: Math.floor(Math.min(least, value)), max: Math.ceil(Math.max(1.6 * least, value)), step: 0.1, value,
-      words: value ? length(value) + (asked === null ? ", auto" : "") : "auto", off: given,
+      words: value ? length(value) : "auto", off: given,
     });
     this.dials.diameter.button.disabled = given || asked === null;
   }

@@ -135,7 +135,7 @@ export class Form {
       hit.forEach((problem) => left.delete(problem));
       if (!field.assumed) continue;
       const guess = estimates.find((estimate) => estimate.field === field.named || estimate.field === lastTwo(field.named));
-      const empty = this.value(field.where) === undefined;
+      const empty = this.value(field.where) === undefined || this.value(field.where) === null;
       field.assumed.hidden = !(guess && empty);
       if (guess && empty) field.assumed.textContent = guessWords(guess);
     }

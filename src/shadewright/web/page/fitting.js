@@ -7,6 +7,12 @@ import { isGiven } from "./hoods.js";
 const REMEMBERED = 24;
 const QUIET = 320;
 
+/** What a fit depends on: everything but the names, and of how it is made the seat alone. */
+function keyOf({ lens, camera, hood }) {
+  const { name, notes, made_for, build, ...rest } = hood;
+  return JSON.stringify([lens, camera, rest, build?.seat, build?.thread]);
+}
+
 export class Fitting {
   /** changed() is called whenever what `made` or `state` says has become different. */
   constructor(changed) {
@@ -22,7 +28,7 @@ export class Fitting {
   /** Follow the design; asks for a new fit where there is none yet. */
   follow({ lens, camera, hood }) {
     if (!lens || !camera || !hood || isGiven(hood)) return this.rest("none", null);
-    const key = JSON.stringify([lens, camera, hood]);
+    const key = keyOf({ lens, camera, hood });
     if (key === this.key) return;
     this.stopper?.abort();
     this.key = key;
@@ -70,10 +76,5 @@ export class Fitting {
       this.state = "working";
       this.later();
     }
-  }
-
-  /** Put a fit that is known from elsewhere in its place. */
-  remember(design, answer) {
-    this.known.set(JSON.stringify([design.lens, design.camera, design.hood]), answer);
   }
 }

@@ -70,9 +70,9 @@ export function withDiameter(hood, diameter) {
 
 /** Names of the rims that can be asked for. */
 export const SHAPES = {
-  petal: ["Petal", "deep at the sides, cut back at the corners: the most shade that can be made"],
-  plain: ["Plain", "the same depth all round; may turn"],
-  "square-cut": ["Square-cut", "lobes with straight tops and sides, easy to cut from sheet"],
-  tunnel: ["Tunnel", "a rectangular box of four straight lips"],
-  deepest: ["Deepest", "the very edge of what stays clear, lobes as sharp as they come"],
+  petal: ["Petal", "the most shade that can be made"],
+  plain: ["Plain", "the same depth all round"],
+  "square-cut": ["Square-cut", "straight sides, easy to cut"],
+  tunnel: ["Tunnel", "a box with four lips"],
+  deepest: ["Deepest", "the edge of what stays clear"],
 };

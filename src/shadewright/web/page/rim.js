@@ -169,12 +169,18 @@ export function rimKey(data, groups) {
       sv("line", { x1: 1, x2: 43, y1: 7, y2: 7, class: className }), index >= 0 && mark(index, 22, 7, STROKES[index])), name);
   return [
     entry("rim as made", "made"),
-    ...groups.map((group, k) => entry(`deepest rim, bound by ${group.name}`, `bound ${STROKES[k]}`, k)),
-    entry("beyond this it shows, at any setting", "limit"),
-    data.here && entry("beyond this it shows at the present setting", "here"),
-    data.plain !== null && data.plain !== undefined && entry(`plain rim, the same depth all round (${length(data.plain)})`, "plain-rim"),
-    data.shows?.length > 0 && entry("part of the rim that shows", "showing"),
+    data.shows?.length > 0 && entry("part of it that shows", "showing"),
+    entry("beyond this it shows somewhere", "limit"),
+    data.here && entry("beyond this it shows here", "here"),
+    data.plain !== null && data.plain !== undefined && entry(`as a plain rim: ${length(data.plain)}`, "plain-rim"),
+    el("li", { class: "title" }, "deepest clear rim, bound by"),
+    ...groups.map((group, k) => entry(brief(group.name), `bound ${STROKES[k]}`, k)),
   ].filter(Boolean);
+}
+
+/** A setting's words made short: "24 mm f/2.8, ∞". */
+export function brief(label) {
+  return label.replace(" at f/", " f/").replace(", focused at infinity", ", ∞").replace(", focused at ", ", ");
 }
 
 /** Where and when the rim shows, in words; "" where it does not. */
@@ -183,6 +189,8 @@ export function showsWords(data) {
   if (runs.length === 0) return "";
   const worst = runs.reduce((a, b) => (b.by > a.by ? b : a));
   if (worst.lip) return `The ${worst.lip} lip is ${length(worst.by, 2)} too deep: it shows first at ${worst.when}.`;
+  const all = runs.length === 1 && (worst.to - worst.from + 360) % 360 === 0;
+  if (all || worst.to - worst.from > 350) return `The rim shows all round, at most ${length(worst.by, 2)} too deep, first at ${worst.when}.`;
   const span = worst.to >= worst.from ? worst.to - worst.from : worst.to + 360 - worst.from;
   const middle = (worst.from + span / 2) % 360;
   const more = runs.length > 1 ? ` (${runs.length} places in all)` : "";

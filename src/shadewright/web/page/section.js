@@ -6,14 +6,13 @@ import { bare, length, ticks, unit } from "./words.js";
 const TOUCHING = 0.005;
 
 /** Draw one plane of the section into an SVG element. */
-export function drawSection(picture, plane, extent, { thickLens = 0 } = {}) {
+export function drawSection(picture, plane, extent) {
   const { width, height, letters } = boxOf(picture);
   const small = Math.max(0.82 * letters, 12);
   const room = { left: 3.4 * small, right: 0.6 * small, top: 0.5 * small, bottom: 2.9 * small };
-  const [back, ahead, away] = extent;
-  const scale = Math.min((width - room.left - room.right) / (ahead - back), (height - room.top - room.bottom) / (2 * away));
+  const { back, ahead, away, scale } = fitted(plane, extent, width - room.left - room.right, height - room.top - room.bottom);
   const middle = room.top + (height - room.top - room.bottom) / 2;
-  const start = room.left + (width - room.left - room.right - scale * (ahead - back)) / 2;
+  const start = room.left;
   const to = ([z, u]) => [start + (z - back) * scale, middle - u * scale];
   const window_ = { x: start, y: middle - away * scale, width: (ahead - back) * scale, height: 2 * away * scale };
   picture.setAttribute("viewBox", `0 0 ${width} ${height}`);
@@ -32,14 +31,31 @@ export function drawSection(picture, plane, extent, { thickLens = 0 } = {}) {
     sv("line", { x1: to([back, 0])[0], x2: to([ahead, 0])[0], y1: middle, y2: middle, class: "axis" }),
     sv("line", { x1: to([0, 0])[0], x2: to([0, 0])[0], y1: window_.y, y2: window_.y + window_.height, class: "seat-plane" }),
   );
-  rays(inside, plane, to);
+  rays(inside, plane, to, ahead);
   windows(inside, plane, to);
   for (const wall of plane.walls) {
     inside.append(sv("path", { d: path(wall.map(to), true), class: "wall", fill: `url(#${picture.id}-cut)` }));
   }
   gaps(inside, plane, to, small, window_);
   rulers(picture, { back, ahead, away, to, small, window_, height });
-  inside.append(sv("text", { x: to([0, 0])[0] + 4, y: window_.y + window_.height - 0.5 * small, class: "small" }, "seat plane"));
+  inside.append(sv("text", { x: to([0, 0])[0] - 5, y: window_.y + window_.height - 0.5 * small, "text-anchor": "end", class: "small soft" }, "seat plane"));
+}
+
+/** Bounds of the drawing in mm that fill the room given, the hood and the front of the lens within them. */
+function fitted(plane, extent, across, tall) {
+  const [back, ahead, most] = extent;
+  const walls = plane.walls.flat().map(([, u]) => Math.abs(u));
+  const away = Math.min(Math.max(1.55 * Math.max(...walls, plane.rim.outer), 20), Math.max(1.2 * most, 1.55 * plane.rim.outer));
+  const scale = Math.min(across / (ahead - back), tall / (2 * away));
+  // What room is left goes mostly ahead, where the light comes from.
+  const spare = across / scale - (ahead - back);
+  return { back: back - 0.35 * spare, ahead: ahead + 0.65 * spare, away: tall / scale / 2, scale };
+}
+
+/** A straight ray prolonged to z. */
+function prolonged([[z0, u0], [z1, u1]], z) {
+  const slope = z1 === z0 ? 0 : (u1 - u0) / (z1 - z0);
+  return [[z0, u0], [Math.max(z, z1), u0 + slope * (Math.max(z, z1) - z0)]];
 }
 
 function lensFront(inside, plane, to, back) {
@@ -53,9 +69,12 @@ function lensFront(inside, plane, to, back) {
   }
 }
 
-function rays(inside, plane, to) {
+function rays(inside, plane, to, ahead) {
   for (const side of [1, -1]) {
-    const of = (kind) => plane.rays.find((ray) => ray.kind === kind && ray.side === side);
+    const of = (kind) => {
+      const ray = plane.rays.find((entry) => entry.kind === kind && entry.side === side);
+      return ray && { points: prolonged(ray.points, ahead) };
+    };
     const outer = of("outer"), inner = of("inner"), chief = of("chief");
     if (outer && inner) {
       const shape = [...outer.points, ...[...inner.points].reverse()];
@@ -89,7 +108,7 @@ function gaps(inside, plane, to, small, window_) {
     inside.append(sv("circle", { cx: x, cy: y, r: 8, class: bad ? "rim-ring bad" : "rim-ring" }));
     const words = gapWords(entry.gap);
     const anchor = x > window_.x + 0.75 * window_.width ? "end" : "middle";
-    const dy = entry.u > 0 ? -1.3 * small : 2 * small;
+    const dy = entry.u > 0 ? -1.1 * small : 1.75 * small;
     inside.append(sv("text", { x, y: y + dy, "text-anchor": anchor, class: bad ? "note bad" : "note" }, words));
   });
 }
@@ -121,6 +140,5 @@ export function sectionWords(plane, setting) {
   const gap = !Number.isFinite(least) ? "the hood does not end in this plane"
     : Math.abs(least) < TOUCHING ? "the outermost ray touches the rim"
       : least > 0 ? `the outermost ray passes the rim ${length(least, 2)} clear` : `the rim stands ${length(-least, 2)} in the beam`;
-  return `${plane.name}, at ${setting.label}: ${gap}. Heavy lines: outermost rays of the frame's edge; thin: innermost; ` +
-    "dotted: through the pupil's middle.";
+  return `${plane.name}, at ${setting.label}: ${gap}.`;
 }

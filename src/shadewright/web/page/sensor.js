@@ -3,7 +3,7 @@
 import { contours } from "./contour.js";
 import { sharp } from "./dom.js";
 import { LOSS, LOSS_LINES, colours, lossPlace } from "./palette.js";
-import { place, stops } from "./words.js";
+import { place, stops, upTo } from "./words.js";
 
 /** A loss below this is shown as none, stops. */
 export const CLEAR = 5e-4;
@@ -107,8 +107,10 @@ function drawFirst(pen, data, box, small) {
 }
 
 function drawScale(pen, box, height, small, width) {
-  const long = Math.min(box.across, width - 40);
-  const left = (width - long) / 2;
+  pen.font = `${small}px ${letterFace()}`;
+  const unitRoom = pen.measureText("stops").width + 0.6 * small;
+  const long = Math.max(Math.min(box.across, width - 8) - unitRoom, 60);
+  const left = (width - long - unitRoom) / 2;
   const top = height - 2.5 * small;
   for (let k = 0; k < long; k++) {
     const from = 3 * Math.round((255 * k) / long);
@@ -118,10 +120,11 @@ function drawScale(pen, box, height, small, width) {
   pen.strokeStyle = colours().soft;
   pen.lineWidth = 1;
   pen.strokeRect(left, top, long, 0.75 * small);
-  pen.font = `${small}px ${letterFace()}`;
   pen.fillStyle = colours().ink;
   pen.textBaseline = "top";
-  for (const [value, words] of [[0, "0"], [0.1, "0.1"], [0.5, "0.5"], [1, "1"], [2, "2"], [3, "3 stops"]]) {
+  pen.textAlign = "left";
+  pen.fillText("stops", left + long + 0.6 * small, top + 1.05 * small);
+  for (const [value, words] of [[0, "0"], [0.1, "0.1"], [0.5, "0.5"], [1, "1"], [2, "2"], [3, "3"]]) {
     const x = left + lossPlace(value) * long;
     pen.textAlign = value === 0 ? "left" : value === 3 ? "right" : "center";
     pen.fillText(words, x, top + 1.05 * small);
@@ -141,12 +144,12 @@ function drawScale(pen, box, height, small, width) {
 /** What the sensor's view shows, in words. */
 export function sensorWords(data, setting) {
   const own = Math.max(0, ...data.own.filter((value) => value !== null));
-  const lens = own > 0.05 ? ` The lens itself, without a hood, darkens the frame by up to ${stops(own)}.` : "";
+  const lens = own > 0.05 ? ` The lens itself, without a hood, darkens the frame by ${upTo(own)}.` : "";
   if (data.worst === null) return `No light reaches part of the frame at ${setting.label}.${lens}`;
   if (data.worst < CLEAR) return `Clear: at ${setting.label} nothing of the hood shows anywhere in the frame.${lens}`;
   const limit = data.allowance > 0 ? `more than the ${data.allowance} stop allowed` : "any loss";
   const first = data.first
     ? ` Going out from the middle, ${limit} is met first ${place(data.first, data.width, data.height)} (the cross).`
     : " That is within the allowance.";
-  return `At ${setting.label} the hood takes up to ${stops(data.worst)}.${first}${lens}`;
+  return `At ${setting.label} the hood takes ${upTo(data.worst)}.${first}${lens}`;
 }

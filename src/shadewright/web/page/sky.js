@@ -59,7 +59,7 @@ export function drawSky(canvas, data, { plain = false } = {}) {
   pen.clip();
   pen.drawImage(picture(values), x - radius, y - radius, 2 * radius, 2 * radius);
   drawLines(pen, values, x, y, radius);
-  drawRings(pen, x, y, radius, small);
+  drawRings(pen, x, y, radius, plain ? Infinity : small);
   drawFrame(pen, data.frame, x, y, radius);
   pen.restore();
   pen.strokeStyle = colours().soft;
@@ -90,6 +90,8 @@ function drawLines(pen, values, x, y, radius) {
     pen.setLineDash(dash);
     pen.strokeStyle = colour;
     for (const line of contours(values, DOTS, DOTS, level)) {
+      // Specks of a coarse map near the horizon tell nothing.
+      if (line.length < 12) continue;
       pen.beginPath();
       for (const [column, row] of line) {
         pen.lineTo(x + ((2 * column) / (DOTS - 1) - 1) * radius, y - ((2 * row) / (DOTS - 1) - 1) * radius);
@@ -178,7 +180,6 @@ function drawWords(pen, { x, y, radius, width, height, small }) {
 }
 
 /** What the map shows, in words. */
-export function skyWords(data, setting) {
-  return `At ${setting.label} the hood lets in ${share(data.let_in)} of the light that comes from ahead but outside the frame. ` +
-    "The middle is straight ahead, the edge 90° to the side; lines: dotted 10 %, dashed 50 %, full 90 % of the front glass lit.";
+export function skyWords(data) {
+  return `Of the light from ahead but outside the frame, ${share(data.let_in)} reaches the front glass.`;
 }

@@ -15,15 +15,15 @@ precision mediump float;
 uniform vec3 eye; uniform vec3 lamp; uniform float cut; uniform vec3 inside; uniform vec3 outside; uniform vec3 cutColour;
 varying vec3 place; varying vec3 facing; varying float what;
 void main() {
-  if (cut > 0.5 && what < 3.5 && place.x > 0.0) discard;
+  if (cut > 0.5 && what < 4.5 && place.x > 0.0) discard;
   vec3 towards = normalize(eye - place);
   vec3 n = normalize(facing);
-  bool back = dot(n, towards) < 0.0;
+  bool back = !gl_FrontFacing;
   vec3 base = what < 0.5 ? inside : what < 1.5 ? outside : what < 2.5 ? outside * 1.25 : what < 3.5 ? vec3(0.34, 0.36, 0.40)
     : what < 4.5 ? vec3(0.45, 0.62, 0.80) : vec3(0.95, 0.55, 0.15);
   if (back) n = -n;
   // The back of a closed wall is seen only where it is cut open.
-  if (cut > 0.5 && back && what < 3.5) { gl_FragColor = vec4(cutColour, 1.0); return; }
+  if (cut > 0.5 && back && what < 3.5) { gl_FragColor = vec4(what < 2.5 ? cutColour : vec3(0.55, 0.56, 0.58), 1.0); return; }
   float light = 0.42 + 0.5 * max(dot(n, normalize(lamp)), 0.0) + 0.16 * max(dot(n, towards), 0.0);
   float shine = what > 3.5 && what < 4.5 ? 0.5 * pow(max(dot(reflect(-normalize(lamp), n), towards), 0.0), 24.0) : 0.0;
   gl_FragColor = vec4(base * light + shine, what > 3.5 && what < 4.5 ? 0.55 : 1.0);
@@ -136,7 +136,7 @@ export class SolidView {
       return { eye: [0, 0, z], target: [0, 0, z + 10], tangent: this.outlook() / this.near, near: 0.5, far: 60 * radius };
     }
     const middle = [0, 0, 0.5 * deepest - 0.15 * radius];
-    const away = (4.6 * Math.max(radius, 0.62 * deepest)) / this.near;
+    const away = (4.1 * Math.max(radius, 0.62 * deepest)) / this.near;
     const rise = (this.rise * Math.PI) / 180, turn = (this.turn * Math.PI) / 180;
     const direction = [Math.cos(rise) * Math.sin(turn), Math.sin(rise), Math.cos(rise) * Math.cos(turn)];
     return { eye: middle.map((value, k) => value + away * direction[k]), target: middle, tangent: 0.3, near: 0.02 * away, far: 6 * away };
@@ -161,6 +161,8 @@ export class SolidView {
     gl.viewport(0, 0, width, height);
     gl.clearColor(0, 0, 0, 0);
     gl.enable(gl.DEPTH_TEST);
+    // Seat axes are left-handed, so that faces seen from outside run clockwise on the screen.
+    gl.frontFace(gl.CW);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
     const from = this.eye();
     const sight = looking(from.eye, from.target, from.tangent, width / height, from.near, from.far);

@@ -1,8 +1,8 @@
 // The verdict: one sentence, a sign that does not rest on colour, the numbers, and the same said to a screen reader when quiet.
 
 import { at, el, settled } from "./dom.js";
-import { showsWords } from "./rim.js";
-import { length, share, stops } from "./words.js";
+import { brief, showsWords } from "./rim.js";
+import { length, share, upTo } from "./words.js";
 
 const SIGNS = { clear: "✓", shows: "✕", within: "≈", refused: "!", waiting: "…" };
 
@@ -25,17 +25,24 @@ export function sayRefused(sentence) {
   put("refused", "Not yet: something does not fit together.", sentence, false);
 }
 
+/** A sentence of the program with its lengths of the rim in the chosen unit; focal lengths stay in millimetres. */
+function inUnit(sentence) {
+  return sentence.replace(/(\d+\.\d\d) mm/g, (_whole, mm) => length(Number(mm), 2));
+}
+
 /** Say what an answer found. */
 export function sayVerdict(answer, fitting) {
   const { numbers, rim, setting } = answer;
   if (!numbers) return;
   const working = fitting.state === "working";
   const here = numbers.worst_here > 0.0005
-    ? `Here, at ${setting.label}, it takes up to ${stops(numbers.worst_here)}.`
-    : `Here, at ${setting.label}, it is clear.`;
+    ? `Here (${brief(setting.label)}) it takes ${upTo(numbers.worst_here)}.`
+    : `Here (${brief(setting.label)}) it is clear.`;
   const where = showsWords(rim);
+  const [first, ...rest] = inUnit(numbers.sentence).split(/(?<=\w)[;:] /);
+  const second = rest.length ? `${rest.join("; ").replace(/^./, (letter) => letter.toUpperCase())} ` : "";
   const note = working ? "Working out the rim… " : fitting.state === "refused" ? `${fitting.sentence} ` : "";
-  put(numbers.verdict, numbers.sentence, note + (where && numbers.verdict !== "clear" ? `${where} ` : "") + here, working);
+  put(numbers.verdict, first.endsWith(".") ? first : `${first}.`, note + (where && numbers.verdict !== "clear" ? `${where} ` : second) + here, working);
   const rows = [
     ["Depth", numbers.shallowest === numbers.depth ? length(numbers.depth) : `${length(numbers.shallowest).replace(/ \w+$/, "")} – ${length(numbers.depth)}`],
     ["Across", length(numbers.across)],

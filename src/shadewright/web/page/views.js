@@ -1,12 +1,15 @@
 // The live views: what each needs from an answer, how it is drawn, and its words. One place knows which are on the sheet.
 
-import { at, boxOf, el, settled } from "./dom.js";
+import { at, boxOf, el, settled, sv } from "./dom.js";
 import { drawRim, rimKey, rimScale, rimWords } from "./rim.js";
 import { drawSection, sectionWords } from "./section.js";
 import { drawSensor, sensorWords } from "./sensor.js";
 import { drawSky, skyWords } from "./sky.js";
 import { SolidView, solidWords } from "./solid.js";
 
+const LINES_OF_LOSS = "Lines: dotted 0.1, dashed 0.5, full 1 stop lost; a stop is half of the light.";
+const LINES_OF_SECTION = "Heavy lines: outermost rays of the frame's edge; thin: innermost; dotted: through the pupil's middle; the two short bars: the pupil; upright line: the front glass.";
+const LINES_OF_SKY = "The middle is straight ahead, the edge 90° to the side; the white frame is the picture. Lines: dotted 10 %, dashed 50 %, full 90 % of the front glass lit.";
 const NAMES = ["sensor", "section", "solid", "rim", "sky"];
 
 /** True where the reader asks for little motion. */
@@ -58,16 +61,17 @@ export class Views {
     for (const name of NAMES) this.figure(name).classList.add("old");
   }
 
-  say(name, words) {
+  /** Put words under a view: what it shows now, and (when it is enlarged or printed) how to read it. */
+  say(name, [words, how = ""]) {
     if (this.words[name] === words) return;
     this.words[name] = words;
-    at(`words-${name}`).textContent = words;
+    at(`words-${name}`).replaceChildren(words, el("span", { class: "how" }, how && ` ${how}`));
   }
 
   draw_sensor(data) {
     if (!data) return;
     drawSensor(at("sensor"), data);
-    this.say("sensor", sensorWords(data, this.answer.setting));
+    this.say("sensor", [sensorWords(data, this.answer.setting), LINES_OF_LOSS]);
   }
 
   draw_section(data) {
@@ -76,24 +80,24 @@ export class Views {
     const plane = wanted === -1 ? data.planes[1] : data.planes[0];
     if (!plane) return;
     drawSection(at("section"), plane, data.extent);
-    this.say("section", sectionWords(plane, this.answer.setting));
+    this.say("section", [sectionWords(plane, this.answer.setting), LINES_OF_SECTION]);
   }
 
   draw_solid(data) {
     if (!data) {
-      this.say("solid", solidWords(data, this.solid));
+      this.say("solid", [solidWords(data, this.solid)]);
       return;
     }
     this.solid.cut = this.store.state.cut;
     this.solid.show(data);
     const fallback = this.solid.ready ? "" : " This browser has no WebGL, so that the picture stays empty.";
-    this.say("solid", solidWords(data, this.solid) + fallback);
+    this.say("solid", [solidWords(data, this.solid) + fallback, "Turn it with the mouse or the arrow keys; wheel, + and − bring it nearer."]);
   }
 
   draw_rim(data) {
     const unrolled = Boolean(data?.azimuth);
     at("rim").parentElement.hidden = !unrolled;
-    this.say("rim", rimWords(data));
+    this.say("rim", [rimWords(data)]);
     if (!unrolled) return;
     const groups = drawRim(at("rim"), data, { place: this.place, extent: this.extent });
     const key = JSON.stringify([groups.map((group) => group.name), data.plain, data.shows?.length > 0, Boolean(data.here)]);
@@ -105,7 +109,7 @@ export class Views {
   draw_sky(data) {
     if (!data) return;
     drawSky(at("sky"), data);
-    this.say("sky", skyWords(data, this.answer.setting));
+    this.say("sky", [skyWords(data), LINES_OF_SKY]);
   }
 
   /** The rim's scale as drawn, for the pointer. */
@@ -117,7 +121,7 @@ export class Views {
     for (const name of NAMES) {
       const button = el("button", { type: "button", class: "quiet", "aria-pressed": "false", onclick: () => {
         this.store.turn({ stage: this.store.state.stage === name ? "" : name });
-      } }, "Enlarge");
+      } }, sv("svg", { viewBox: "0 0 16 16", "aria-hidden": "true" }, sv("path", { d: "M9.5 2H14V6.5M14 2 9 7M6.5 14H2V9.5M2 14l5-5" })));
       button.dataset.enlarge = name;
       this.figure(name).querySelector(".extra").append(button);
     }
@@ -133,9 +137,9 @@ export class Views {
     for (const button of document.querySelectorAll("[data-enlarge]")) {
       const on = button.dataset.enlarge === state.stage;
       button.setAttribute("aria-pressed", String(on));
-      button.textContent = on ? "Back to all" : "Enlarge";
       const heading = button.closest(".view").querySelector("h2").textContent;
       button.setAttribute("aria-label", `${on ? "Back to all views" : "Enlarge"}: ${heading}`);
+      button.title = on ? "Back to all views" : "Enlarge";
     }
     for (const radio of document.querySelectorAll('input[name="plane"]')) radio.checked = Number(radio.value) === state.plane;
     if (this.cutButton) this.cutButton.setAttribute("aria-pressed", String(state.cut));
@@ -148,8 +152,8 @@ export class Views {
   }
 
   addSolidChoice() {
-    this.cutButton = el("button", { type: "button", class: "quiet", "aria-pressed": "false", onclick: () => this.store.turn({ cut: !this.store.state.cut }) }, "Cut open");
-    const sensor = el("button", { type: "button", class: "quiet", "aria-pressed": "false" }, "From the sensor");
+    this.cutButton = el("button", { type: "button", class: "quiet", "aria-pressed": "false", title: "Cut the right half away", onclick: () => this.store.turn({ cut: !this.store.state.cut }) }, "Cut");
+    const sensor = el("button", { type: "button", class: "quiet", "aria-pressed": "false" }, "Sensor's side");
     sensor.addEventListener("click", () => {
       this.solid.fromSensor = !this.solid.fromSensor;
       this.solid.near = 1;

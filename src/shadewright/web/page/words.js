@@ -61,6 +61,11 @@ export function stops(value) {
   return `${text} ${value <= 1 ? "stop" : "stops"}`;
 }
 
+/** "up to 1.4 stops", "over 10 stops". */
+export function upTo(value) {
+  return value === null || value >= 10 ? "over 10 stops" : `up to ${stops(value)}`;
+}
+
 /** A share as a percentage. */
 export function share(value) {
   if (value === null || value === undefined) return "not known";

@@ -1,0 +1,114 @@
+"""The working process: it answers one question after another, and keeps what it worked out for the next."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+from collections.abc import Callable
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from shadewright.errors import ShadewrightError
+from shadewright.web import answers
+from shadewright.web.desk import Desk
+from shadewright.web.look import look
+from shadewright.web.meshes import keep_mesh
+from shadewright.web.wire import Look, OfDesign, OneDocument, Text, read_request
+
+REFUSED = 422
+DONE = 200
+
+
+def _look(desk: Desk, body: bytes) -> Any:
+    return look(desk, read_request(body, Look))
+
+
+def _fit(desk: Desk, body: bytes) -> Any:
+    return answers.fit(desk, read_request(body, OfDesign))
+
+
+def _check(desk: Desk, body: bytes) -> Any:
+    return answers.check(desk, read_request(body, OfDesign))
+
+
+def _validate(desk: Desk, body: bytes) -> Any:
+    return answers.validate(desk, read_request(body, OfDesign))
+
+
+def _read(desk: Desk, body: bytes) -> Any:
+    return answers.read(desk, read_request(body, Text))
+
+
+def _write(desk: Desk, body: bytes) -> Any:
+    return answers.write(desk, read_request(body, OneDocument))
+
+
+def _mesh(desk: Desk, body: bytes) -> Any:
+    name, triangles = keep_mesh(desk.meshes, body)
+    return {"mesh": name, "triangles": triangles}
+
+
+def _starters(_desk: Desk, _body: bytes) -> Any:
+    return answers.starters()
+
+
+def _warm(desk: Desk, _body: bytes) -> Any:
+    """One look at a design of the kit, so that no slider waits for a kernel to load."""
+    kit = answers.starters()["starters"][0]
+    design = {name: kit[name] for name in ("lens", "camera", "hood")}
+    asked = {"design": design, "alter": {"moved": 3.0}, "want": ["sensor", "rim", "section", "sky", "solid", "numbers"]}
+    look(desk, Look.model_validate(asked))
+    return {}
+
+
+QUESTIONS: dict[str, Callable[[Desk, bytes], Any]] = {
+    "look": _look, "fit": _fit, "check": _check, "validate": _validate, "read": _read, "write": _write, "mesh": _mesh,
+    "starters": _starters, "warm": _warm,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer as it goes out: a status of HTTP and JSON."""
+
+    status: int
+    body: bytes
+
+
+def compact(tree: Any) -> bytes:
+    """JSON without spaces."""
+    return json.dumps(tree, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode("utf-8")
+
+
+def refusal(error: ShadewrightError, status: int = REFUSED) -> Answer:
+    """An error as an answer: its one sentence, which names no folder."""
+    return Answer(status, compact({"sentence": str(error).encode("utf-8", "replace").decode("utf-8")}))
+
+
+def settle_down(niceness: int) -> None:
+    """Leave interruptions to the parent, and give way to what is more urgent."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if niceness and hasattr(os, "nice"):
+        os.nice(niceness)
+
+
+def work(questions: Connection, meshes: Path, niceness: int) -> None:
+    """Answer until the other end closes."""
+    settle_down(niceness)
+    desk = Desk(meshes)
+    while True:
+        try:
+            name, body = questions.recv()
+        except (EOFError, OSError):
+            return
+        try:
+            answer = Answer(DONE, compact(QUESTIONS[name](desk, body)))
+        except ShadewrightError as error:
+            answer = refusal(error)
+        try:
+            questions.send(answer)
+        except OSError:
+            return
