@@ -14,12 +14,12 @@ from shadewright.model.formats import FORMATS
 from shadewright.model.glass import D_LINE, glass_table
 
 HERE = Path(__file__).parent
-KINDS = ("lens", "camera", "hood", "prescription")
+KINDS = ("lens", "camera", "hood", "prescription", "surroundings")
 INTRODUCTION = """# Documents: every field
 
 Documents are TOML files, written by hand and checked strictly: an unknown field, a wrong type or an impossible value is
-one sentence saying where and what to do. Lengths in mm, angles in degrees. `shadewright new lens|camera|hood|prescription` writes a
-commented one to begin with; JSON schemas for editors are in [schema](schema). This page is written by
+one sentence saying where and what to do. Lengths in mm, angles in degrees. `shadewright new lens|camera|hood|prescription|surroundings`
+writes a commented one to begin with; JSON schemas for editors are in [schema](schema). This page is written by
 `docs/build_reference.py`.
 
 `based_on = "other.toml"` at the top of any document starts from another of the same kind in the same folder: tables are
@@ -31,6 +31,8 @@ A **hood** document holds wishes; `fit` completes it with the wall and the rim. 
 A **prescription** document holds a lens as its table of surfaces, in order from the subject. Distances are counted along
 the axis from the first surface; `thickness` of a `setting` names a spacing by the number of its surface, as text in TOML:
 `thickness = { 6 = 12.5, 21 = 40.0 }`.
+
+A **surroundings** document holds what shines on the front glass from outside the frame; brightness is relative.
 """
 
 

@@ -168,3 +168,35 @@ def matrix_pupil(system: System) -> float:
             ray[1] = (n * ray[1] - ray[0] * system.curvature[k] * (after - n)) / after
             ray[0] += system.thickness[k] * ray[1]
     return float(near[0] / far[0])
+
+
+class Field:
+    """Where in front of the lens a frame point lies: field slopes by image height, from chief rays of the other tracer."""
+
+    def __init__(self, other: Other, steepest: float, *, count: int = 28) -> None:
+        from scipy.interpolate import CubicSpline
+
+        slopes = np.tan(np.linspace(0.0, math.atan(steepest), count))
+        heights = np.array([0.0] + [other.image_height(float(tau)) for tau in slopes[1:]])
+        assert np.all(np.diff(heights) > 0)
+        self.highest = float(heights[-1])
+        # Odd about the axis, so that the curve is smooth there too.
+        self.law = CubicSpline(np.concatenate([-heights[:0:-1], heights]), np.concatenate([-slopes[:0:-1], slopes]))
+
+    def slopes(self, points: Array) -> Array:
+        """Slope vectors (n, 2) of frame points (n, 2) in mm, as the viewer sees the subject."""
+        height = np.hypot(points[:, 0], points[:, 1])
+        assert height.max() <= self.highest
+        return np.asarray(points * (self.law(height) / np.maximum(height, 1e-12))[:, None])
+
+
+def frame_points(half: tuple[float, float], n: int, rng: np.random.Generator) -> Array:
+    """n frame points (n, 2) in mm: a third spread over the frame, a third along its edge, a third within 2 % of its corners."""
+    size = np.array(half)
+    inside = rng.uniform(-1.0, 1.0, (n // 3, 2))
+    edge = rng.uniform(-1.0, 1.0, (n // 3, 2))
+    rows, axis = np.arange(len(edge)), rng.integers(0, 2, len(edge))
+    edge[rows, axis] = np.sign(edge[rows, axis])
+    corner = (1.0 - 0.02 * rng.random((n - 2 * (n // 3), 2)) ** 2) * rng.choice([-1.0, 1.0], (n - 2 * (n // 3), 2))
+    return np.concatenate([inside, edge, corner]) * size
+

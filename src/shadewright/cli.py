@@ -185,6 +185,7 @@ def check(
     """
     from shadewright.clearance.check import NO_MARGIN
     from shadewright.clearance.check import check as run
+    from shadewright.design.vane_plan import vanes_in_beam
     from shadewright.load import load_shape
     from shadewright.model.documents import read_camera, read_hood, read_lens
     from shadewright.optics.beam import job
@@ -203,7 +204,12 @@ def check(
     report = check_report(verdict, lens=work.lens.name, camera=work.camera.name, hood=document.name)
     if document.rim.petals is not None and document.rim.petals.valley_width is None:
         verdict = replace(verdict, warnings=(*verdict.warnings, PETALS_ARE_A_WAVE))
-        report["warnings"] = list(verdict.warnings)
+    vanes_show = vanes_in_beam(work, document.vane, document.margin if with_margin else NO_MARGIN) if document.vane else []
+    verdict = replace(verdict, warnings=(*verdict.warnings, *vanes_show))
+    report |= {
+        "warnings": list(verdict.warnings), "clear": report["clear"] and not vanes_show,
+        "passes": report["passes"] and not vanes_show,
+    }  # fmt: skip
     report["estimates"] = [
         {"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in work.estimates
     ]
@@ -219,7 +225,7 @@ def check(
         _print_json(report)
     else:
         say_check(verdict, document.name, f"{work.lens.name} on {work.camera.name}", files, report["estimates"])
-    if not verdict.passes:
+    if not report["passes"]:
         raise typer.Exit(1)
 
 

@@ -45,3 +45,7 @@ class SearchError(ShadewrightError):
 
 class BenchError(ShadewrightError):
     """The bench cannot be opened as asked, such as at a port that is taken."""
+
+
+class MeasureError(ShadewrightError):
+    """Photographs, readings or a scan that cannot be measured as given; says what to shoot or read again."""

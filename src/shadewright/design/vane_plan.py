@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from shadewright.clearance.keepout import KeepOut
+from shadewright.clearance.keepout import KeepOut, keep_out
 from shadewright.errors import FitError, LightError
 from shadewright.light.vanes import (
     CLOSEST,
@@ -13,8 +13,9 @@ from shadewright.light.vanes import (
     VaneLayout,
     clear_radius,
     lay_out_vanes,
+    standing_in_beam,
 )
-from shadewright.model.hood import VanePart
+from shadewright.model.hood import Margin, VanePart
 from shadewright.model.shape import HoodShape, RoundHood
 from shadewright.optics.beam import Job
 
@@ -98,6 +99,17 @@ def vanes_of(parts: Sequence[VanePart]) -> tuple[Vane, ...]:
     return tuple(Vane(part.z, part.inner_diameter / 2) for part in parts)
 
 
+def vanes_in_beam(job: Job, parts: Sequence[VanePart], margin: Margin, *, steps: int = 8) -> list[str]:
+    """A sentence for each vane of a document that shows at any setting, the foremost first."""
+    # A vane is clear where a rim as wide as its opening would be.
+    keepout = keep_out(job.beams(job.swept(steps)), margin=margin)
+    return [
+        f"SHOWS: the vane {vane.z:g} mm ahead of the seat, {2 * vane.inner_radius:g} mm open, stands in the beam, which is "
+        f"{2 * clear_radius(keepout, vane.z):.2f} mm wide there; open it to that, or move it back."
+        for vane in standing_in_beam(keepout, vanes_of(parts))
+    ]
+
+
 def vane_note(layout: VaneLayout) -> str:
     """What to know of a layout, in a sentence."""
     count = f"{len(layout.vanes)} vane" + ("s" if len(layout.vanes) > 1 else "")
@@ -111,4 +123,4 @@ def vane_note(layout: VaneLayout) -> str:
     )
 
 
-__all__ = ["furthest_glass", "plan_vanes", "vane_note", "vane_parts", "vanes_of", "widest_glass"]
+__all__ = ["furthest_glass", "plan_vanes", "vane_note", "vane_parts", "vanes_in_beam", "vanes_of", "widest_glass"]

@@ -33,9 +33,9 @@ Array = NDArray[np.float64]
 
 REPLICATES = 16
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
-FLOOR_SHARE = 8
+FLOOR_SHARE = 16
 """One point of the collar for so many of the wall."""
-GLASS_POINTS = 2048
+GLASS_POINTS = 1024
 WALKS = 16
 """Walks for each direction and replicate where the first bounce is by lobe or mirror."""
 RIM_STEP = 2
@@ -194,7 +194,7 @@ def _convex_replicate(scene: Scene, coats: Coats, directions: Array, count: int,
         parts = np.full(len(points.places), int(points.part))
         shares = np.zeros((len(points.places), 3))
         if values[0] > 0:
-            gathers = 1 + math.ceil(7 * values[0])
+            gathers = 1 + int(8 * values[0])
             importances(
                 scene.surfaces, coats, points.places, parts, gathers, seed, 64 * replicate + number, shares
             )

@@ -113,7 +113,7 @@ def wall_light(
     """Wall light of a scene for `directions` (n, 3), or for the cells of `sky` (default: `Sky()`).
 
     The fast method gives values at the directions, or at the cells' middles; samples: points of the hood (default
-    16,384). The reference, staged or not, gives means over the cells; samples: rays (default 1,000,000); keep: a file in which its run
+    32,768). The reference, staged or not, gives means over the cells; samples: rays (default 1,000,000); keep: a file in which its run
     is kept, and from which it goes on. The result is the same to the last bit for one seed and any number of threads.
     Raises LightError for bad input, LightStopped when `progress` answers False, FileError for a kept run that is not
     this one's.
@@ -142,7 +142,7 @@ def wall_light(
             progress=progress, keep=keep, staged=method is Method.STAGED,
         )  # fmt: skip
         return _from_batches(cells, found, method, samples, seed)
-    samples = 16_384 if samples is None else samples
+    samples = 32_768 if samples is None else samples
     _check_whole("samples", samples, REPLICATES, 2**28)
 
     def tick(share: float) -> None:

@@ -21,10 +21,12 @@ from shadewright.model.camera import Camera
 from shadewright.model.hood import Hood
 from shadewright.model.lens import Lens
 from shadewright.model.prescription import Prescription
+from shadewright.model.shots import Shots
 from shadewright.model.surroundings import Surroundings
 
 KINDS: dict[str, type[Part]] = {
     "lens": Lens, "camera": Camera, "hood": Hood, "prescription": Prescription, "surroundings": Surroundings,
+    "shots": Shots,
 }  # fmt: skip
 DEEPEST_BASE = 8
 DEEPEST_NESTING = 12
@@ -34,7 +36,7 @@ LONGEST_KEY = 64
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+"""
 _LONG_KEY = re.compile(rf"(?<![^\s\[{{,])(?:{_PART}\.[ \t]*+){{{LONGEST_KEY}}}+")
 """A dotted field name no document has: the TOML reader's time grows with the square of its parts."""
-Document = TypeVar("Document", Lens, Camera, Hood, Prescription, Surroundings)
+Document = TypeVar("Document", Lens, Camera, Hood, Prescription, Surroundings, Shots)
 
 
 def read_lens(path: Path | str) -> Lens:
@@ -55,6 +57,11 @@ def read_hood(path: Path | str) -> Hood:
 def read_surroundings(path: Path | str) -> Surroundings:
     """The surroundings in the TOML document at `path`. Raises DocumentError, FileError."""
     return read_document(Path(path), Surroundings)
+
+
+def read_shots(path: Path | str) -> Shots:
+    """The shots in the TOML document at `path`. Raises DocumentError, FileError."""
+    return read_document(Path(path), Shots)
 
 
 def read_document(path: Path, kind: type[Document]) -> Document:
@@ -92,7 +99,7 @@ def read_document(path: Path, kind: type[Document]) -> Document:
 def _prescription_beside(sources: Sequence[_Source]) -> Prescription:
     """The prescription document that a lens document names, read from beside the document that names it."""
     source = next(source for source in sources if "prescription" in source.tree)
-    path, name = Path(source.path), source.tree["prescription"]
+    path, name = Path(str(source.path)), source.tree["prescription"]
     says = f"{path}: prescription = {shown(name)}"
     if not name or not name.isprintable() or Path(name).name != name or name == ".." or "\\" in name:
         raise DocumentError(f"{says} must be the name of a prescription document in the same folder, without a path.")

@@ -31,7 +31,7 @@ export class Dials {
       const output = el("output", { for: `dial-${name}`, id: `said-${name}` });
       const button = extra === "play"
         ? el("button", { type: "button", class: "quiet", "aria-pressed": "false", onclick: () => this.play(name) }, "Play")
-        : extra === "reset" && el("button", { type: "button", class: "quiet", onclick: () => this.reset(name) }, name === "depth" ? "As fitted" : "Auto");
+        : extra === "reset" && el("button", { type: "button", class: "quiet", "data-reset": name, onclick: () => this.reset(name) }, name === "depth" ? "As fitted" : "Auto");
       const box = el("div", { class: "dial" }, el("div", { class: "line" }, el("label", { for: `dial-${name}` }, words), output, button), input);
       if (name === this.chosen) box.classList.add("chosen");
       input.addEventListener("input", () => this.turned(name, Number(input.value)));

@@ -333,11 +333,15 @@ class Bench {
       this.views.draw();
     };
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", themed);
+    // Paper is light, whatever the screen is.
     addEventListener("beforeprint", () => {
-      forgetColours();
-      this.views.draw();
+      document.documentElement.dataset.theme = "light";
+      themed();
     });
-    addEventListener("afterprint", themed);
+    addEventListener("afterprint", () => {
+      this.applyPreferences();
+      themed();
+    });
     addEventListener("pagehide", () => this.store.state.lens && save(this.store.state));
   }
 

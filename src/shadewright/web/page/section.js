@@ -131,7 +131,7 @@ function rulers(picture, { back, ahead, away, to, small, window_, height }) {
     picture.append(sv("text", { x: window_.x - 7, y: y + 0.35 * small, "text-anchor": "end", class: "small" }, bare(u)));
   }
   picture.append(sv("text", { x: window_.x + window_.width / 2, y: Math.min(floor + 2.4 * small, height - 4), "text-anchor": "middle", class: "small soft" },
-    `ahead of the seat plane, towards the subject (${unit()})`));
+    window_.width > 26 * small ? `ahead of the seat plane, towards the subject (${unit()})` : `ahead of the seat plane (${unit()})`));
 }
 
 /** What a plane of the section shows, in words. */

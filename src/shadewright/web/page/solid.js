@@ -69,6 +69,17 @@ function looking(eye, target, tangent, aspect, near, far) {
   return { matrix, right, up, ahead };
 }
 
+/** Greatest distance from the axis, and the least and greatest z, of corners. */
+function boundsOf(corners) {
+  let radius = 20, back = 0, front = 1;
+  for (let k = 0; k < corners.length; k += 3) {
+    radius = Math.max(radius, Math.hypot(corners[k], corners[k + 1]));
+    back = Math.min(back, corners[k + 2]);
+    front = Math.max(front, corners[k + 2]);
+  }
+  return { radius, back, front };
+}
+
 /** A live drawing in space on a canvas. Where the browser has no WebGL, `ready` is false and the words beside it stand alone. */
 export class SolidView {
   constructor(canvas) {
@@ -112,10 +123,7 @@ export class SolidView {
       gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers[name]);
       gl.bufferData(gl.ARRAY_BUFFER, values, gl.DYNAMIC_DRAW);
     }
-    let most = 20;
-    for (let k = 0; k < mesh.corners.length; k += 3) most = Math.max(most, Math.hypot(mesh.corners[k], mesh.corners[k + 1]));
-    const heights = data.kind === "round" ? data.rim.map(([, z]) => z) : Object.values(data.lips ?? { a: 0 });
-    this.extent = { radius: most, deepest: Math.max(...heights, data.front?.z ?? 0) };
+    this.extent = boundsOf(mesh.corners);
     this.draw();
   }
 
@@ -130,13 +138,13 @@ export class SolidView {
   }
 
   eye() {
-    const { radius, deepest } = this.extent;
+    const { radius, back, front } = this.extent;
     if (this.fromSensor) {
       const z = this.data.pupil?.z ?? -radius;
       return { eye: [0, 0, z], target: [0, 0, z + 10], tangent: this.outlook() / this.near, near: 0.5, far: 60 * radius };
     }
-    const middle = [0, 0, 0.5 * deepest - 0.15 * radius];
-    const away = (4.1 * Math.max(radius, 0.62 * deepest)) / this.near;
+    const middle = [0, 0, 0.5 * (front + back)];
+    const away = (3.15 * Math.hypot(radius, 0.5 * (front - back))) / this.near;
     const rise = (this.rise * Math.PI) / 180, turn = (this.turn * Math.PI) / 180;
     const direction = [Math.cos(rise) * Math.sin(turn), Math.sin(rise), Math.cos(rise) * Math.cos(turn)];
     return { eye: middle.map((value, k) => value + away * direction[k]), target: middle, tangent: 0.3, near: 0.02 * away, far: 6 * away };
