@@ -19,8 +19,8 @@ from shadewright.model.hood import Accessory, Use
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.optics.footprints import Footprints
 from shadewright.optics.frame import Frame, frame_half_sizes
-from shadewright.optics.wandering import window_footprints
 from shadewright.optics.settings import PUPIL_GROWTH, Estimate, ResolvedLens, Setting, resolve, sweep
+from shadewright.optics.wandering import window_footprints
 
 Array = NDArray[np.float64]
 

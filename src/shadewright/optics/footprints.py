@@ -319,8 +319,10 @@ def _forward(slopes: list[float], centres: list[float], tau: float, depth: float
     """Where the footprint's middle is expected at the next slope."""
     if len(slopes) < 3:
         return depth * tau
-    a, b = (centres[-1] - centres[-2]) / (slopes[-1] - slopes[-2]), centres[-1]
-    return b + a * (tau - slopes[-1])
+    # From a slope far enough back that the two middles' own uncertainty does not count.
+    back = next((k for k in range(len(slopes) - 2, -1, -1) if slopes[k] < 0.99 * slopes[-1]), 0)
+    rise = (centres[-1] - centres[back]) / (slopes[-1] - slopes[back])
+    return centres[-1] + rise * (tau - slopes[-1])
 
 
 def _to_the_last_light(front: _Front, slopes: list[float], centres: list[float], widths: list[float], tau: float) -> None:
