@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from shadewright.cli_bench import bench
-from shadewright.cli_light import SurroundingsNames, surroundings, tradeoff, vanes
+from shadewright.cli_light import SurroundingsNames, surroundings, tradeoff, vanes, vanes_showing
 from shadewright.cli_trace import trace
 from shadewright.errors import (
     DocumentError,
@@ -185,7 +185,6 @@ def check(
     """
     from shadewright.clearance.check import NO_MARGIN
     from shadewright.clearance.check import check as run
-    from shadewright.design.vane_plan import vanes_in_beam
     from shadewright.load import load_shape
     from shadewright.model.documents import read_camera, read_hood, read_lens
     from shadewright.optics.beam import job
@@ -204,7 +203,7 @@ def check(
     report = check_report(verdict, lens=work.lens.name, camera=work.camera.name, hood=document.name)
     if document.rim.petals is not None and document.rim.petals.valley_width is None:
         verdict = replace(verdict, warnings=(*verdict.warnings, PETALS_ARE_A_WAVE))
-    vanes_show = vanes_in_beam(work, document.vane, document.margin if with_margin else NO_MARGIN) if document.vane else []
+    vanes_show = vanes_showing(work, document, document.margin if with_margin else NO_MARGIN)
     verdict = replace(verdict, warnings=(*verdict.warnings, *vanes_show))
     report |= {
         "warnings": list(verdict.warnings), "clear": report["clear"] and not vanes_show,

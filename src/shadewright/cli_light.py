@@ -15,7 +15,9 @@ from shadewright.words import say, say_files
 if TYPE_CHECKING:
     from shadewright.design.tradeoff import Front, Task
     from shadewright.design.vane_trade import VaneTrade
+    from shadewright.model.hood import Hood, Margin
     from shadewright.model.surroundings import Surroundings
+    from shadewright.optics.beam import Job
 
 SurroundingsNames = Annotated[
     list[str] | None,
@@ -246,6 +248,16 @@ def vanes(
             say(f"  {row.depth:g} mm deep, mm ahead of the seat: " + ", ".join(f"{v.z:.1f}" for v in row.layout.vanes))
     say("  NOTE Vanes are rings to be cut and set in, thin and sharp-edged; `make` leaves them out of the solid.")
     say_files(files)
+
+
+def vanes_showing(work: Job, hood: Hood, margin: Margin) -> list[str]:
+    """A sentence for each vane of a hood that shows."""
+    if not hood.vane:
+        return []
+    # The light engine loads only for hoods with vanes.
+    from shadewright.design.vane_plan import vanes_in_beam
+
+    return vanes_in_beam(work, hood.vane, margin)
 
 
 def vane_report(rows: list[VaneTrade], *, lens: str, camera: str, finish: str) -> dict[str, Any]:

@@ -33,6 +33,7 @@ def main() -> None:
     triangle = MeshHood(np.array([[40.0, 0, 5], [41.0, 0, 5], [40.0, 1, 5]]), np.array([[0, 1, 2]]))
     check(fitting.job, triangle)
     warm_traced(camera)
+    warm_wall_light()
     one = np.ones(1)
     pupil_only_rim(40.0, np.arange(4.0), half_width=one, half_height=one, pupil=one, depth=one)
     plate = np.array([[0.0, 0, 0], [9, 0, 0], [0, 9, 0], [0, 0, 9]])
@@ -76,6 +77,30 @@ def warm_traced(camera: Camera) -> None:
     system = work.resolved.settings[0].traced
     assert system is not None
     trace(system.main, np.zeros((2, 3)), np.array([[0.0, 0, 1], [0.1, 0, 1]]), path=True)
+
+
+def warm_wall_light() -> None:
+    """Wall light by every method, in a convex scene and in one of any kind, of a plain finish and a shiny one."""
+    import numpy as np
+
+    from shadewright.light.finish import Finish, Harvey
+    from shadewright.light.scene import Vane, bare_scene
+    from shadewright.light.wall_light import Method, Sky, wall_light
+    from shadewright.model.shape import MeshHood, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
+
+    plain, shiny = Finish("plain", 0.1), Finish("shiny", 0.1, lobe=Harvey(1.0, 0.1, -2.5), index=1.5)
+    tube = RoundHood(RoundWall((0.0,), (40.0,)), Rim.plain(20.0))
+    mesh = MeshHood(np.array([[40.0, 0, 5], [41.0, 0, 5], [40.0, 1, 5]]), np.array([[0, 1, 2]]))
+    scenes = (
+        bare_scene(30.0, tube), bare_scene(30.0, TunnelHood(TunnelWall(40.0, 35.0), TunnelRim(20.0, 20.0, 20.0, 20.0))),
+        bare_scene(30.0, tube, vanes=(Vane(10.0, 36.0),), frame_depth=1.0), bare_scene(30.0, mesh),
+    )  # fmt: skip
+    sky = Sky(2, 2)
+    for scene in scenes:
+        for finish in (plain, shiny):
+            wall_light(scene, finish, sky=sky, samples=64)
+        wall_light(scene, shiny, sky=sky, method=Method.REFERENCE, samples=64)
+    wall_light(scenes[0], plain, sky=sky, method=Method.STAGED, samples=64)
 
 
 if __name__ == "__main__":

@@ -130,8 +130,7 @@ class Job:
         circle = self.lens.image_circle
         traced: tuple[tuple[float, float], ...] = ()
         if setting.traced is not None:
-            table = setting.traced.footprints(self._height(setting))
-            traced = tuple(zip(table.height.tolist(), table.slope.tolist(), strict=True))
+            traced = setting.traced.footprints(self._height(setting)).chief_rays
         return Frame(
             half_width=self.half_width + setting.shift[0] + setting.image_travel,
             half_height=self.half_height + setting.shift[1] + setting.image_travel,

@@ -46,6 +46,10 @@ GRID = 41
 """Points at which a line is looked at for what passes."""
 CLOSER = 5
 """Times a narrow passage is closed in on, sixteenfold each."""
+APART = 1e-4
+"""Chief rays nearer to each other in the image than this (mm) tell nothing more about the field."""
+TURNED = 1e-2
+"""The image has turned back where its height falls by more than this from one slope to the next, mm."""
 NOTHING = -1e6
 """Stands for a footprint that no light passes, mm."""
 FIRST_STEPS = 24
@@ -92,6 +96,15 @@ class Footprints:
         # An outline drawn round the frame may reach a little beyond a table that ends at its corner.
         found[slope > self.slope[-1] * (1 + (1e-3 if self.complete else 1e-9))] = NOTHING
         return np.array(found, dtype=np.float64)
+
+    @property
+    def chief_rays(self) -> tuple[tuple[float, float], ...]:
+        """(image height, slope) from the axis outwards, both rising; slopes crowded together are thinned out."""
+        kept: list[tuple[float, float]] = []
+        for height, slope in zip(self.height.tolist(), self.slope.tolist(), strict=True):
+            if not kept or (height > kept[-1][0] + APART and slope > kept[-1][1]):
+                kept.append((height, slope))
+        return tuple(kept)
 
     def altered(self, *, scale: float = 1.0, growth: float = 0.0) -> Footprints:
         """Footprints scaled about their centres, then grown by `growth` mm."""
@@ -306,7 +319,7 @@ def _cut_to_height(
     start = max(first - 1, 0)
     found = _chief(front, np.array(slopes[start:]), np.array(centres[start:]))[0]
     for place in range(len(found)):
-        if place > 0 and found[place] <= found[place - 1] and start + place > 3:
+        if place > 0 and found[place] < found[place - 1] - TURNED and start + place > 3:
             del slopes[start + place :], centres[start + place :]
             return False, True
         if found[place] >= height:

@@ -26,7 +26,10 @@ KINDS = (
 """Name, wall and rim of each kind of hood, in the order of the legend."""
 LISTED = 24
 """Hoods of the front that are listed below the picture."""
-LIST_WIDTH = 56
+LIST_WIDTH = 100
+"""Letters of a hood in the list."""
+PANEL, TOP = (140.0, 80.0), 105.0
+"""About the size of the picture, mm, and the top of its scale, %."""
 
 
 def front_figure(front: Front, task: Task) -> Figure:
@@ -39,9 +42,9 @@ def front_figure(front: Front, task: Task) -> Figure:
     listed = _list_lines(front)
     with page.style():
         figure = page.blank(
-            126.0 + 4.2 * (len(listed) + 1) // 2, title=f"Light against size: the best hoods for {task.lens.name}"
+            130.0 + 4.4 * len(listed), title=f"Light against size: the best hoods for {task.lens.name}"
         )
-        axes, below = figure.subplots(2, 1, height_ratios=[100.0, max(4.2 * len(listed) / 2, 6.0)])
+        axes, below = figure.subplots(2, 1, height_ratios=[100.0, 4.4 * len(listed)])
         entries = _draw(axes, front)
         figure.legend(handles=entries, loc="outside upper center", ncols=4)
         axes.set_xlabel(AXIS[front.size])
@@ -49,12 +52,10 @@ def front_figure(front: Front, task: Task) -> Figure:
         axes.set_ylabel("Light on the front glass\nfrom outside the frame (% of that without a hood)")
         axes.set_title(f"{task.surroundings.name} surroundings{inside}", fontsize=9)
         below.set_axis_off()
-        half = (len(listed) + 1) // 2
-        for column, part in enumerate((listed[:half], listed[half:])):
-            below.text(
-                0.5 * column, 1.0, "\n".join(part), va="top", ha="left", fontsize=page.SMALLEST_LETTER, linespacing=1.35,
-                transform=below.transAxes,
-            )  # fmt: skip
+        below.text(
+            0.0, 1.0, "\n".join(listed), va="top", ha="left", fontsize=page.SMALLEST_LETTER, linespacing=1.35,
+            transform=below.transAxes,
+        )  # fmt: skip
     return figure
 
 
@@ -83,25 +84,27 @@ def _draw(axes: Axes, front: Front) -> list[Line2D]:
             Line2D([], [], linestyle="", marker=marker, color=colour, markeredgecolor=page.INK, markersize=6, label=name)
         )
     _number(axes, sizes, lights)
-    axes.set_ylim(0.0, 105.0)
+    axes.set_ylim(0.0, TOP)
     axes.set_xlim(left=0.0)
     axes.grid(color=page.PALE, linewidth=0.5)
     return entries
 
 
 def _number(axes: Axes, sizes: list[float], lights: list[float]) -> None:
-    """Numbers beside the front's hoods, left out where they would lie on each other."""
-    last = (-1e9, -1e9)
+    """Numbers beside the front's hoods, both ends first, left out where they would lie on each other."""
     across = max(sizes) or 1.0
-    for k, (x, y) in enumerate(zip(sizes, lights, strict=True), start=1):
-        ends = k in (1, len(sizes))
-        if not ends and abs(x - last[0]) < 0.02 * across and abs(y - last[1]) < 4.0:
+    # About where each stands on the page, mm.
+    places = [(PANEL[0] * x / across, PANEL[1] * y / TOP) for x, y in zip(sizes, lights, strict=True)]
+    order = dict.fromkeys([0, len(sizes) - 1, *range(len(sizes))])
+    kept: list[tuple[float, float]] = []
+    for k in order:
+        if any(abs(places[k][0] - x) < 6.0 and abs(places[k][1] - y) < 5.0 for x, y in kept):
             continue
         axes.annotate(
-            str(k), (x, y), xytext=(-4, -10), textcoords="offset points", fontsize=page.SMALLEST_LETTER, ha="right",
-            zorder=4, path_effects=[withStroke(linewidth=2.0, foreground="white")],
+            str(k + 1), (sizes[k], lights[k]), xytext=(-5, -11), textcoords="offset points", ha="right",
+            fontsize=page.SMALLEST_LETTER, zorder=4, path_effects=[withStroke(linewidth=2.0, foreground="white")],
         )  # fmt: skip
-        last = (x, y)
+        kept.append(places[k])
 
 
 def _list_lines(front: Front) -> list[str]:
@@ -109,7 +112,7 @@ def _list_lines(front: Front) -> list[str]:
     lines = []
     for k, traded in enumerate(front.best, start=1):
         words = textwrap.shorten(describe(traded.design, traded.outcome), LIST_WIDTH, placeholder=" ...")
-        lines.append(f"{k}  {traded.outcome.light:.0%}  {words}")
+        lines.append(f"{k}.  {traded.outcome.light:.1%}  {words}")
     if len(lines) > LISTED:
         lines = [*lines[: LISTED - 1], f"and {len(lines) - LISTED + 1} more, in the file beside this"]
     return lines
