@@ -300,6 +300,9 @@ def _march(front: _Front, height: float) -> tuple[Array, Array, bool]:
             inside = _find_inside(front, tau, _forward(slopes, centres, tau, front.depth), max(widths[-1], 1e-3))
             if inside is None:
                 _to_the_last_light(front, slopes, centres, widths, tau)
+                # From there the place to look is known better: the light may go on after all.
+                inside = _find_inside(front, tau, _forward(slopes, centres, tau, front.depth), max(widths[-1], 1e-3))
+            if inside is None:
                 dark = True
                 break
             slopes.append(tau)

@@ -153,8 +153,8 @@ def _worst_listed(desk: Desk, scene: Scene) -> float:
                 beams += [scene.job.beam(case) for case in (cases[0], cases[-1])]
         beams = beams[:MOST_JUDGED]
         found = np.array([coarse_worst(beam, rough)[0] for beam in beams])
-        close = Occluder(scene.shape)
-        return max(worst_of_beam(beams[k], close).stops for k in np.argsort(-found, kind="stable")[:3])
+        close = Occluder(scene.shape, step=1.0)
+        return max(worst_of_beam(beams[k], close).stops for k in np.argsort(-found, kind="stable")[:2])
 
     return desk.extents.get((scene.shape_key, "worst"), work_out)
 

@@ -17,7 +17,7 @@ from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
 from shadewright.optics.beam import Beam
 from shadewright.optics.settings import Setting
 from shadewright.show.rays import edge_rays, mesh_cut, wall_cut
-from shadewright.show.section import corner_azimuth, rim_gap
+from shadewright.show.section import corner_azimuth
 from shadewright.show.sensor import first_exceeding
 from shadewright.web.desk import NO_MARGIN, NODES, Desk, Limits, Scene
 from shadewright.web.wire import Hints
@@ -257,7 +257,7 @@ def _plane(scene: Scene, beam: Beam, plane: float, extent: tuple[float, float, f
         ring = np.concatenate([inside, inside[::-1] + np.array([0.0, thickness])]) * np.array([1.0, side])
         found["walls"].append(pairs(ring))
         end = inside[-1]
-        gap = rim_gap(shape, beam, plane + turn)
+        gap = float(end[1] - rays.outer.u_at(float(end[0])))
         found["gaps"].append({"z": round(float(end[0]), 3), "u": round(side * float(end[1]), 3), "gap": round(gap, 3)})
     return {**found, **_front(scene, beam, plane)}
 
