@@ -195,7 +195,7 @@ def mesh_distance(
     return best, found
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(cache=True, error_model="numpy")
 def nearest_hit(
     s: Surfaces, px: float, py: float, pz: float, dx: float, dy: float, dz: float
 ) -> Hit:
@@ -262,7 +262,7 @@ def nearest_hit(
     return best, part, nx, ny, nz
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(cache=True, error_model="numpy")
 def reaches_sky(s: Surfaces, px: float, py: float, pz: float, dx: float, dy: float, dz: float) -> bool:
     """Whether nothing at all lies on a ray."""
     if dz < 0.0:

@@ -87,14 +87,14 @@ class Frame:
         table = self.curve.table.astype(np.float32)
         scale = np.float32(1.0 / (self.white[colour] - self.black[colour]))
         if self.samples.ndim == 3:
-            return (table[self.samples[:, :, colour]] - np.float32(self.black[colour])) * scale
+            return np.asarray((table[self.samples[:, :, colour]] - np.float32(self.black[colour])) * scale, np.float32)
         down, across = self.pattern.shape
         places = np.argwhere(self.pattern == colour)
         rows, columns = self.samples.shape[0] // down, self.samples.shape[1] // across
         total = np.zeros((rows, columns), np.float32)
         for i, j in places:
             total += table[self.samples[i : rows * down : down, j : columns * across : across]]
-        return (total / np.float32(len(places)) - np.float32(self.black[colour])) * scale
+        return np.asarray((total / np.float32(len(places)) - np.float32(self.black[colour])) * scale, np.float32)
 
 
 def load_frame(path: Path | str) -> Frame:
@@ -152,7 +152,7 @@ def _by_pillow(path: Path, data: bytes) -> Frame:
 
     with _reading(path):
         try:
-            picture = Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
+            picture: Image.Image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
         except Image.DecompressionBombError:
             width, height = _png_or_jpeg_size(data)
             raise _too_many(path, width, height) from None
@@ -333,7 +333,7 @@ _EXIF_NUMBERS = {
 
 def _exif_by_number(named: dict[Any, Any]) -> dict[int, Any]:
     """Exif fields by their tag numbers, whichever way the reader names them."""
-    return {_EXIF_NUMBERS.get(key, key) if isinstance(key, str) else key: value for key, value in named.items()}
+    return {_EXIF_NUMBERS.get(key, -1) if isinstance(key, str) else int(key): value for key, value in named.items()}
 
 
 def _about_exif(fields: dict[int, Any]) -> About:

@@ -42,11 +42,12 @@ def front_figure(front: Front, task: Task) -> Figure:
     listed = _list_lines(front)
     with page.style():
         figure = page.blank(
-            130.0 + 4.4 * len(listed), title=f"Light against size: the best hoods for {task.lens.name}"
+            140.0 + 4.4 * len(listed), title=f"Light against size: the best hoods for {task.lens.name}"
         )
-        axes, below = figure.subplots(2, 1, height_ratios=[100.0, 4.4 * len(listed)])
+        key, axes, below = figure.subplots(3, 1, height_ratios=[14.0, 100.0, 4.4 * len(listed)])
         entries = _draw(axes, front)
-        figure.legend(handles=entries, loc="outside upper center", ncols=4)
+        key.legend(handles=entries, loc="center", ncols=4)
+        key.set_axis_off()
         axes.set_xlabel(AXIS[front.size])
         inside = f", {task.finishes[0].name} inside" if task.finishes else ", direct light alone"
         axes.set_ylabel("Light on the front glass\nfrom outside the frame (% of that without a hood)")
