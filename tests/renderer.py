@@ -83,12 +83,11 @@ def _inside_of_tunnel(hood: TunnelHood, glass: float, azimuth: Array) -> tuple[A
     return joined(*walls, strip([ring(glass, 0.0, azimuth), edge]))
 
 
-def mesh_of(vertices: Array, faces: NDArray[np.int64], reflectance: float) -> Any:
-    """A Lambertian mesh of the renderer, white on both sides to a reflectance."""
+def mesh_of(vertices: Array, faces: NDArray[np.int64], finish: float | dict[str, Any]) -> Any:
+    """A mesh of the renderer with the same finish on both sides: Lambertian of a reflectance, or as described."""
     properties = mitsuba.Properties()
-    properties["bsdf"] = mitsuba.load_dict(
-        {"type": "twosided", "inner": {"type": "diffuse", "reflectance": {"type": "rgb", "value": reflectance}}}
-    )
+    plain = {"type": "diffuse", "reflectance": {"type": "rgb", "value": finish}}
+    properties["bsdf"] = mitsuba.load_dict({"type": "twosided", "inner": finish if isinstance(finish, dict) else plain})
     mesh = mitsuba.Mesh("hood", len(vertices), len(faces), has_vertex_normals=False, has_vertex_texcoords=False, props=properties)
     values = mitsuba.traverse(mesh)
     values["vertex_positions"] = np.ascontiguousarray(vertices, dtype=np.float32).ravel()
@@ -132,4 +131,27 @@ def wall_light_by_renderer(
     """
     scene = sunlit(vertices, faces, glass, direction, reflectance, rays=rays)
     found = [float(np.array(mitsuba.render(scene, seed=1000 * seed + k)).ravel()[0]) for k in range(batches)]
+    return float(np.mean(found)), float(np.std(found, ddof=1) / math.sqrt(batches))
+
+
+def let_out_by_renderer(
+    vertices: Array, faces: NDArray[np.int64], glass: float, finish: dict[str, Any], *, rays: int = 65_536, batches: int = 16
+) -> tuple[float, float]:
+    """Share of light sent out by the glass that leaves the hood, and its standard error: the glass under an even sky."""
+    black = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}}
+    film = {
+        "type": "hdrfilm", "width": 1, "height": 1, "rfilter": {"type": "box"}, "pixel_format": "luminance",
+        "component_format": "float32",
+    }  # fmt: skip
+    meter = {"type": "irradiancemeter", "film": film, "sampler": {"type": "independent", "sample_count": rays}}
+    scene = mitsuba.load_dict(
+        {
+            "type": "scene", "integrator": {"type": "path", "max_depth": 64, "rr_depth": 64},
+            "hood": mesh_of(vertices, faces, finish), "sky": {"type": "constant", "radiance": {"type": "rgb", "value": 1.0}},
+            "glass": {
+                "type": "disk", "to_world": mitsuba.ScalarTransform4f().scale([glass, glass, 1.0]), "bsdf": black, "meter": meter,
+            },
+        }
+    )  # fmt: skip
+    found = [float(np.array(mitsuba.render(scene, seed=5000 + k)).ravel()[0]) / math.pi for k in range(batches)]
     return float(np.mean(found)), float(np.std(found, ddof=1) / math.sqrt(batches))

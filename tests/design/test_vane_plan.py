@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from lenses import camera, hood, prime, zoom
@@ -11,6 +13,7 @@ from shadewright.design.vane_trade import vane_trades
 from shadewright.errors import FitError
 from shadewright.light.finish import Finish
 from shadewright.light.vanes import standing_in_beam
+from shadewright.make.workshop import make_files
 from shadewright.model.documents import parse_document
 from shadewright.model.hood import Hood, RimShape, WallPart
 from shadewright.model.named_surroundings import NAMED
@@ -45,7 +48,7 @@ def test_vanes_stay_ahead_of_a_front_that_moves() -> None:
 
 def test_vanes_that_would_stand_in_the_beam_are_refused() -> None:
     lens = prime(24.0)
-    with pytest.raises(FitError, match="wishes.vane_depth"):
+    with pytest.raises(FitError, match="vane_depth"):
         fit(lens, camera(), hood(RimShape.PLAIN, vane_depth=20.0))
     fitting = fit(lens, camera(), hood(RimShape.TUNNEL))
     with pytest.raises(FitError, match="round hoods only"):
@@ -56,7 +59,7 @@ def test_the_table_of_vanes_keeps_the_direct_light_and_cuts_the_wall_light() -> 
     lens = prime(135.0)
     fitting = fit(lens, camera(), hood(RimShape.PLAIN, largest_length=60.0))
     rows = vane_trades(fitting, NAMED["low-sun"], Finish("matt", 0.05), depths=(0.0, 4.0, 8.0), samples=512)
-    assert [row.count for row in rows][0] == 0
+    assert rows[0].count == 0
     assert rows[1].count > rows[2].count > 1
     assert rows[0].across < rows[1].across < rows[2].across
     assert rows[1].light.direct == rows[0].light.direct
@@ -65,3 +68,11 @@ def test_the_table_of_vanes_keeps_the_direct_light_and_cuts_the_wall_light() -> 
         assert row.light.wall is not None
         assert row.light.wall < 0.2 * row.bare
         assert row.bare == pytest.approx(rows[0].bare, rel=0.3)
+
+
+def test_make_says_that_vanes_are_left_out_of_the_solid(tmp_path: Path) -> None:
+    lens = prime(135.0)
+    wishes = wide_wall(hood(RimShape.PLAIN, vane_depth=5.0, largest_length=40.0), lens.front.rim_diameter + 24.0)
+    fitting = fit(lens, camera(), wishes)
+    made = make_files(fitting.job, fitting.hood, fitting.shape, out=tmp_path, stem="x", ring_only=True)
+    assert any(f"The {len(fitting.hood.vane)} vanes are not part of the solid" in note for note in made.sentences)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -44,7 +45,7 @@ def test_closed_form_integrals_against_quadrature(lobe: Lobe) -> None:
         edges = np.concatenate([[0.0], np.geomspace(1e-6, radius, 30)])
         summed = sum(
             quad(lambda x: 2 * math.pi * x * float(lobe.bsdf(x)), a, b, epsrel=1e-11)[0]
-            for a, b in zip(edges[:-1], edges[1:], strict=True)
+            for a, b in pairwise(edges)
         )
         assert lobe.within(radius) == pytest.approx(summed, rel=1e-9)
 

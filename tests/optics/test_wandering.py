@@ -15,6 +15,7 @@ from shadewright.model.documents import document_from
 from shadewright.model.lens import Lens
 from shadewright.model.shape import Rim, RoundHood, RoundWall
 from shadewright.optics.beam import Beam, job
+from shadewright.optics.footprints import NORMALS
 from shadewright.optics.wandering import discs, window_footprints
 
 CAMERA = Camera(document="camera", version=1, name="frame", format="135")
@@ -70,7 +71,7 @@ def test_one_slope_is_that_of_a_pupil_at_its_depth() -> None:
     assert found.footprints is not None
     for tau in (0.1, 0.3, 0.5):
         support = found.footprints.planes(np.array([tau]))[0]
-        middle, half = (support[0] - support[64]) / 2, (support[0] + support[64]) / 2
+        middle, half = (support[0] - support[NORMALS // 2]) / 2, (support[0] + support[NORMALS // 2]) / 2
         assert half == pytest.approx(7.0, abs=0.01)
         assert middle == pytest.approx((22.0 + w1 * tau**2 + w2 * tau**4) * tau, abs=0.01)
 

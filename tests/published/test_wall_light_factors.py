@@ -56,7 +56,7 @@ def test_element_that_faces_the_disc() -> None:
 
 def test_leaning_element_against_its_own_sum() -> None:
     """An element that leans, on a point of the disc after another: the definition of the factor, cos cos / π d²."""
-    count = 2000
+    count = 500
     x, w = np.polynomial.legendre.leggauss(count)
     r, wr = 0.5 * (x + 1), 0.5 * w
     turn = (np.arange(count) + 0.5) * 2 * math.pi / count

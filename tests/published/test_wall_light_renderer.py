@@ -13,11 +13,11 @@ import pytest
 from scipy import stats
 
 from lenses import beam_of
-from renderer import inside_of, mesh_of, use_variant, wall_light_by_renderer
+from renderer import inside_of, let_out_by_renderer, mesh_of, use_variant, wall_light_by_renderer
 from shadewright.clearance.loss import Occluder
 from shadewright.light.finish import Finish
 from shadewright.light.scene import Vane, bare_scene
-from shadewright.light.wall_light import wall_light
+from shadewright.light.wall_light import Method, Sky, wall_light
 from shadewright.model.shape import MeshHood, Rim, RoundHood, RoundWall, TunnelHood, TunnelRim, TunnelWall
 
 GLASS = 32.0
@@ -75,6 +75,27 @@ def test_wall_light_with_vanes_and_as_a_mesh() -> None:
     measured = bare_scene(GLASS, MeshHood(vertices, faces), collar_radius=GLASS)
     meshed = wall_light(measured, Finish("wall", 0.5), directions=towards, samples=32_768)
     compare(list(zip(meshed.value, meshed.standard_error, strict=True)), theirs)
+
+
+@pytest.mark.parametrize("name", ["tube", "tunnel"])
+def test_a_shiny_skin_under_an_even_sky(name: str) -> None:
+    """A mirror share by Fresnel's equations at index 1.5 over black, any number of bounces: what leaves the hood."""
+    use_variant()
+    shiny = {
+        "type": "plastic", "int_ior": 1.5, "ext_ior": 1.0, "diffuse_reflectance": {"type": "rgb", "value": 0.0},
+        "specular_reflectance": {"type": "rgb", "value": 1.0},
+    }  # fmt: skip
+    vertices, faces = inside_of(HOODS[name], GLASS)
+    theirs = let_out_by_renderer(vertices, faces, GLASS, shiny, rays=16_384)
+    finish = Finish("shiny", 0.0, index=1.5)
+    scene = bare_scene(GLASS, HOODS[name])
+    found = wall_light(scene, finish, sky=Sky(2, 2), method=Method.REFERENCE, samples=256_000)
+    assert found.balance is not None
+    compare([found.balance.escaped], [theirs])
+    # The fast method's mean over the sky and what comes directly are the same share: 4 times their mean.
+    fast = wall_light(scene, finish, sky=Sky(120, 72), samples=16_384)
+    spread = 4 * float(np.mean(fast.standard_error)) + 1e-3 * theirs[0]
+    assert abs(4 * float(np.mean(fast.value + fast.direct)) - theirs[0]) < 4 * math.hypot(spread, theirs[1])
 
 
 @pytest.mark.parametrize("name", ["tube", "cone", "tunnel"])

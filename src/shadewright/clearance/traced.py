@@ -20,15 +20,13 @@ ALONG = 48
 """Frame samples along each side of the outline."""
 ACROSS = 13
 """Samples each way over the inside of the frame, for beams that the lens itself cuts off before the corner."""
-THIN = 5.0
-"""A beam narrower than this (mm across) may be missed by every sample."""
 AROUND = 180
 """Samples round each ring where the lens itself lets the last light through."""
 LAW = 2049
 """Even image heights at which the slope of the chief ray is tabulated."""
 
 
-_ORDER = np.array([int(f"{m:07b}"[::-1], 2) for m in range(NORMALS)])
+_ORDER = np.array([int(f"{m:08b}"[::-1], 2) for m in range(NORMALS)])
 """Tangents so ordered that the first few stand all round: a line that misses a beam is then dismissed by them."""
 
 
@@ -41,6 +39,8 @@ class TracedPack:
     sample_at: NDArray[np.int64]
     sample_frame: NDArray[np.int64]
     frames: Array
+    frame_at: NDArray[np.int64]
+    light: Array
     slopes: Array
     support: Array
     table_at: NDArray[np.int64]
@@ -51,16 +51,14 @@ class TracedPack:
     near: Array
     far: Array
     growth: Array
-    thin: NDArray[np.bool_]
 
     @property
-    def arrays(self) -> tuple[Array | NDArray[np.int64] | NDArray[np.bool_], ...]:
+    def arrays(self) -> tuple[Array | NDArray[np.int64], ...]:
         """What both kernels take, in their order."""
         psi = normals()[_ORDER]
         return (
-            self.samples, self.sample_at, self.sample_frame, self.frames, self.slopes, self.support, self.table_at,
-            self.laws, self.law_steps, np.cos(psi), np.sin(psi), self.reach, self.near, self.far, self.growth,
-            self.thin,
+            self.samples, self.sample_at, self.sample_frame, self.frames, self.frame_at, self.light, self.slopes,
+            self.support, self.table_at, self.laws, self.law_steps, np.cos(psi), np.sin(psi), self.reach, self.near, self.far, self.growth,
         )  # fmt: skip
 
     def lines(
@@ -98,6 +96,7 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
     samples: list[Array] = []
     sample_frame: list[NDArray[np.int64]] = []
     frames: list[tuple[float, float, float]] = []
+    frame_at = [0]
     for beam, _place in chosen:
         points, owner, sizes = _samples(beam.frame, len(frames))
         assert beam.footprints is not None
@@ -106,6 +105,7 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
         samples.append(np.hstack([points, beam.frame.slopes(points)]))
         sample_frame.append(owner)
         frames += sizes
+        frame_at.append(len(frames))
     laws, steps = zip(*(_law(beam.frame) for beam, _ in chosen), strict=True)
     # One row alone, of a beam that never leaves the axis, is given twice so that there is always a step.
     doubled = [table if len(table.slope) > 1 else _doubled(table) for table in tables]
@@ -116,6 +116,8 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
         sample_at=_bounds(samples),
         sample_frame=np.concatenate(sample_frame),
         frames=np.array(frames),
+        frame_at=np.array(frame_at, np.int64),
+        light=np.array([_last_light(beam.frame, table) for (beam, _), table in zip(chosen, tables, strict=True)]),
         slopes=np.concatenate([table.slope for table in doubled]),
         support=np.ascontiguousarray(np.concatenate([table.support[:, _ORDER] for table in doubled])),
         table_at=_bounds([table.slope for table in doubled]),
@@ -126,16 +128,14 @@ def pack(beams: Sequence[Beam], places: Sequence[int]) -> TracedPack | None:
         near=np.array([1.0 / t.distance if f else 0.0 for t, f in zip(tables, finite, strict=True)]),
         far=np.array([(t.distance + t.depth) / t.distance if f else 1.0 for t, f in zip(tables, finite, strict=True)]),
         growth=np.array([table.growth + GUARD for table in tables]),
-        thin=np.array([_is_thin(table) for table in tables]),
     )
 
 
-def _is_thin(table: Footprints) -> bool:
-    """Whether a beam is anywhere narrower than THIN, or vanishes before the frame ends."""
-    quarter = NORMALS // 4
-    across = table.support[:, quarter] + table.support[:, 3 * quarter]
-    along = table.support[:, 0] + table.support[:, 2 * quarter]
-    return not table.complete or bool(min(across.min(), along.min()) < THIN)
+def _last_light(frame: Frame, table: Footprints) -> float:
+    """Image height in mm to which the lens lets light, a hair inside; infinity where that is beyond the frame."""
+    if table.complete:
+        return math.inf
+    return (1 - 1e-7) * float(frame.points(np.array([[table.slope[-1], 0.0]]))[0, 0])
 
 
 def _with_edge_of_light(

@@ -16,6 +16,10 @@ WORTH = 0.5
 """A frame sample whose entry is within this (mm) of the best is refined."""
 MOVES = 10
 """Ways to move a frame point in that search."""
+PLACES = 24
+"""Places along a line that does not lie in a plane through the axis, towards which the frame's edge is looked at."""
+LONGEST_LINE = 2000.0
+"""How far along such a line they reach at most, in its own length."""
 FINEST = 2e-3
 """The search over the frame ends at this step, mm in the image."""
 
@@ -72,37 +76,6 @@ def prism_entry(ox, oy, oz, dx, dy, dz, start, stop, tau, ux, uy, slopes, suppor
     return low, decides
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
-def prism_gap(ox, oy, oz, dx, dy, dz, start, stop, tau, ux, uy, slopes, support, cosines, sines, growth, near, far):
-    """By how much a line misses the beam of one slope within [start, stop], as length along it; 0 or less where it meets it."""
-    rows = slopes.shape[0]
-    if tau > slopes[rows - 1] * (1.0 + 1e-9):
-        return math.inf
-    j = np.searchsorted(slopes, tau, side="right") - 1
-    j = min(max(j, 0), rows - 2)
-    share = (tau - slopes[j]) / (slopes[j + 1] - slopes[j])
-    shift = tau * far
-    au = ox * ux + oy * uy - oz * shift
-    av = oy * ux - ox * uy
-    bu = dx * ux + dy * uy - dz * shift
-    bv = dy * ux - dx * uy
-    scale = 1.0 - oz * near
-    lean = dz * near
-    low = start
-    high = stop
-    for m in range(support.shape[1]):
-        h = support[j, m] + share * (support[j + 1, m] - support[j, m])
-        a = cosines[m] * au + sines[m] * av - h * scale - growth
-        b = cosines[m] * bu + sines[m] * bv + h * lean
-        if b < -1e-12:
-            low = max(low, -a / b)
-        elif b > 1e-12:
-            high = min(high, -a / b)
-        elif a > 0.0:
-            return math.inf
-    return low - high
-
-
 @njit(cache=True, error_model="numpy")
 def _into_frame(x, y, half_width, half_height, circle):
     x = min(max(x, -half_width), half_width)
@@ -129,62 +102,32 @@ def _moved(x, y, size, k, half_width, half_height, circle):
 
 
 @njit(cache=True, error_model="numpy")
-def _thin_hit(
-    ox, oy, oz, dx, dy, dz, start, stop, b, samples, first, last, sample_frame, frames, slopes, support, law, law_step,
-    cosines, sines, growth, near, far,
-):  # fmt: skip
-    """Look for a frame point whose thin beam the line meets, where no sample's does: image x, y, and the frame's row or -1."""
-    least = math.inf
-    chosen = -1
-    for p in range(first, last):
-        tau = math.hypot(samples[p, 2], samples[p, 3])
-        gap = prism_gap(
-            ox, oy, oz, dx, dy, dz, start, stop, tau, samples[p, 2] / tau if tau > 1e-12 else 1.0,
-            samples[p, 3] / tau if tau > 1e-12 else 0.0, slopes, support, cosines, sines, growth, near, far,
-        )  # fmt: skip
-        if gap < least:
-            least = gap
-            chosen = p
-    if chosen < 0:
-        return 0.0, 0.0, -1
-    f = sample_frame[chosen]
-    x = samples[chosen, 0]
-    y = samples[chosen, 1]
-    size = 0.05 * max(frames[f, 0], frames[f, 1])
-    while size > FINEST:
-        moved = False
-        for k in range(MOVES):
-            tx, ty = _moved(x, y, size, k, frames[f, 0], frames[f, 1], frames[f, 2])
-            r = math.hypot(tx, ty)
-            tau = slope_at(r, law, law_step)
-            gap = prism_gap(
-                ox, oy, oz, dx, dy, dz, start, stop, tau, tx / r if r > 1e-12 else 1.0, ty / r if r > 1e-12 else 0.0,
-                slopes, support, cosines, sines, growth, near, far,
-            )  # fmt: skip
-            if gap < least - 1e-9:
-                least = gap
-                x = tx
-                y = ty
-                moved = True
-                break
-        if least <= 0.0:
-            return x, y, f
-        if not moved:
-            size *= 0.5
-    return 0.0, 0.0, -1
+def _towards(x, y, half_width, half_height, circle, light):
+    """The frame point farthest from the axis towards (x, y) to which the lens still lets light, mm in the image."""
+    r = math.hypot(x, y)
+    if r < 1e-9:
+        return 0.0, 0.0
+    c = x / r
+    s = y / r
+    reach = min(circle, light)
+    if abs(c) > 1e-12:
+        reach = min(reach, half_width / abs(c))
+    if abs(s) > 1e-12:
+        reach = min(reach, half_height / abs(s))
+    return reach * c, reach * s
 
 
 @njit(cache=True, error_model="numpy")
 def traced_lines_kernel(
-    origins, directions, starts, stops, samples, sample_at, sample_frame, frames, slopes, support, table_at, laws,
-    law_steps, cosines, sines, reach, near, far, growth, thin, entry, state, tangent, slope,
+    origins, directions, starts, stops, samples, sample_at, sample_frame, frames, frame_at, light, slopes, support,
+    table_at, laws, law_steps, cosines, sines, reach, near, far, growth, entry, state, tangent, slope,
 ):  # fmt: skip
     """First entry along lines over all traced beams; only what lies ahead of a beam's front plane counts.
 
     origins, directions (n, 3), starts, stops (n,) in units of the direction. samples (p, 4): image x, y in mm, slope x,
-    y; sample_at (beams + 1,), sample_frame (p,) the row of frames (f, 3): half width, half height, image circle.
+    y; sample_at (beams + 1,), sample_frame (p,) the row of frames (f, 3): half width, half height, image circle;
+    frame_at (beams + 1,); light (beams,) image height to which the lens lets light.
     slopes (j,), support (j, m), table_at (beams + 1,). laws (beams, k) slopes at even image heights law_steps (beams,).
-    thin (beams,): whether a beam can be so narrow that a line slips through between the samples'.
     Fills entry (n,) where earlier than what stands there, and then state (n,), tangent (n,) the row of the table nearest
     below times m plus the tangent, slope (n, 2).
     """
@@ -223,19 +166,35 @@ def traced_lines_kernel(
                 if s < best:
                     best = s
                     chosen = p
+            f = -1
+            x = 0.0
+            y = 0.0
             if chosen >= 0:
                 f = sample_frame[chosen]
                 x = samples[chosen, 0]
                 y = samples[chosen, 1]
-            elif thin[b]:
-                x, y, f = _thin_hit(
-                    ox, oy, oz, dx, dy, dz, start, stop, b, samples, sample_at[b], sample_at[b + 1], sample_frame, frames,
-                    slopes[t0:t1], support[t0:t1], laws[b], law_steps[b], cosines, sines, growth[b], near[b], far[b],
-                )  # fmt: skip
-                if f < 0:
-                    continue
-                best = stop + WORTH
-            else:
+            # A beam narrow against its way from sample to sample lets lines through between them; the frame's edge in the
+            # direction of the line itself is never missed.
+            places = 1 if abs(ox * dy - oy * dx) < 1e-9 * (abs(ox) + abs(oy)) else PLACES
+            last = min(stop, LONGEST_LINE)
+            for k in range(places):
+                at = start + (last - start) * k / max(places - 1, 1)
+                for row in range(frame_at[b], frame_at[b + 1]):
+                    tx, ty = _towards(
+                        ox + at * dx, oy + at * dy, frames[row, 0], frames[row, 1], frames[row, 2], light[b]
+                    )
+                    r = math.hypot(tx, ty)
+                    s, _m = prism_entry(
+                        ox, oy, oz, dx, dy, dz, start, min(stop + WORTH, best), slope_at(r, laws[b], law_steps[b]),
+                        tx / r if r > 1e-12 else 1.0, ty / r if r > 1e-12 else 0.0, slopes[t0:t1], support[t0:t1],
+                        cosines, sines, growth[b], near[b], far[b],
+                    )  # fmt: skip
+                    if s < best:
+                        best = s
+                        f = row
+                        x = tx
+                        y = ty
+            if f < 0 or best > stop + WORTH:
                 continue
             decides = -1
             size = 0.05 * max(frames[f, 0], frames[f, 1])
@@ -243,12 +202,6 @@ def traced_lines_kernel(
             tau = slope_at(r, laws[b], law_steps[b])
             found_x = tau * x / r if r > 1e-12 else tau
             found_y = tau * y / r if r > 1e-12 else 0.0
-            if chosen < 0:
-                s, decides = prism_entry(
-                    ox, oy, oz, dx, dy, dz, start, best, tau, x / r if r > 1e-12 else 1.0, y / r if r > 1e-12 else 0.0,
-                    slopes[t0:t1], support[t0:t1], cosines, sines, growth[b], near[b], far[b],
-                )  # fmt: skip
-                best = min(best, s)
             while size > FINEST:
                 moved = False
                 for k in range(MOVES):
@@ -311,8 +264,8 @@ def _depth_inside(px, py, z, tau, ux, uy, slopes, support, cosines, sines, growt
 
 @njit(cache=True, error_model="numpy")
 def traced_mesh_kernel(
-    triangles, samples, sample_at, sample_frame, frames, slopes, support, table_at, laws, law_steps, cosines, sines,
-    reach, near, far, growth, thin, smallest, touched, where,
+    triangles, samples, sample_at, sample_frame, frames, frame_at, light, slopes, support, table_at, laws, law_steps,
+    cosines, sines, reach, near, far, growth, smallest, touched, where,
 ):  # fmt: skip
     """Which traced beams triangles (m, 3, 3) meet, by subdivision; as `mesh_kernel` of the windows.
 
@@ -348,8 +301,8 @@ def traced_mesh_kernel(
                         ),
                     )
                 away = _away(
-                    mx, my, mz - reach[b], b, samples, sample_at, sample_frame, frames, slopes[t0:t1], support[t0:t1],
-                    laws, law_steps, cosines, sines, near, far, growth, size * (1.0 + steepest),
+                    mx, my, mz - reach[b], b, samples, sample_at, sample_frame, frames, frame_at, light, slopes[t0:t1],
+                    support[t0:t1], laws, law_steps, cosines, sines, near, far, growth, size * (1.0 + steepest),
                 )  # fmt: skip
                 if away > size * (1.0 + steepest):
                     continue
@@ -384,8 +337,8 @@ def traced_mesh_kernel(
 
 @njit(cache=True, error_model="numpy")
 def _away(
-    px, py, z, b, samples, sample_at, sample_frame, frames, slopes, support, laws, law_steps, cosines, sines, near, far,
-    growth, enough,
+    px, py, z, b, samples, sample_at, sample_frame, frames, frame_at, light, slopes, support, laws, law_steps, cosines,
+    sines, near, far, growth, enough,
 ):  # fmt: skip
     """Least distance across the beam of a point from the beams of all frame slopes, mm; only right below `enough`."""
     best = math.inf
@@ -406,6 +359,20 @@ def _away(
     f = sample_frame[chosen]
     x = samples[chosen, 0]
     y = samples[chosen, 1]
+    for row in range(frame_at[b], frame_at[b + 1]):
+        tx, ty = _towards(px, py, frames[row, 0], frames[row, 1], frames[row, 2], light[b])
+        r = math.hypot(tx, ty)
+        d = _depth_inside(
+            px, py, z, slope_at(r, laws[b], law_steps[b]), tx / r if r > 1e-12 else 1.0, ty / r if r > 1e-12 else 0.0,
+            slopes, support, cosines, sines, growth[b], near[b], far[b], best,
+        )  # fmt: skip
+        if d < best:
+            best = d
+            f = row
+            x = tx
+            y = ty
+    if best <= 0.0:
+        return best
     size = 0.05 * max(frames[f, 0], frames[f, 1])
     while size > 20 * FINEST and best > 0.0 and best < enough + 2.0:
         moved = False

@@ -51,8 +51,8 @@ LEVELS: Mapping[Effort, tuple[int, int, int]] = {
 """For each effort: sizes of one number in a family with two, in a family with three, and rounds of closer looks."""
 MOST_CLOSE = 16
 """Hoods about which a round looks more closely, spread evenly over the front."""
-ALIKE = 1e-4
-"""Hoods that differ by less than this share of the light count as equally dark."""
+ALIKE = 2e-3
+"""A larger hood must be darker by this share of the light to be worth its size."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +117,7 @@ def best_trades(
     if not any(not outcome.reason for outcome in outcomes.values()):
         reasons = sorted({outcome.reason for outcome in outcomes.values()})
         raise SearchError(f"no hood meets the limits; the first reason is {reasons[0].rstrip('.')}.")
-    best, dropped = _verified(task, outcomes, on, progress)
+    best, dropped = _verified(task, outcomes, on, journal, progress)
     progress("done", 1.0)
     tried = tuple(
         (outcome.size(task.size), outcome.light, design) for design, outcome in outcomes.items() if not outcome.reason
@@ -198,7 +198,7 @@ def finished(task: Task, design: Design) -> tuple[Outcome, Hood | None]:
 
 
 def _verified(
-    task: Task, outcomes: Mapping[Design, Outcome], on: Runner, progress: Progress
+    task: Task, outcomes: Mapping[Design, Outcome], on: Runner, journal: Journal, progress: Progress
 ) -> tuple[tuple[Traded, ...], list[str]]:
     """The front with every hood of it fitted and checked; one that fails is dropped and the next best take its place."""
     left = {design: outcome for design, outcome in outcomes.items() if not outcome.reason}
@@ -209,12 +209,12 @@ def _verified(
         fresh = [design for design in front if design not in sound]
         if not fresh:
             break
-        found: dict[int, tuple[Outcome, Hood | None]] = {}
-        for index, answer in on.run(finished, task, fresh):
-            found[index] = answer
-            progress(f"fitting and checking: {len(found)} of {len(fresh)}", 0.85 + 0.15 * len(found) / len(fresh))
-        for index, design in enumerate(fresh):
-            outcome, hood = found[index]
+        wanted = [design for design in fresh if design not in journal.built]
+        for done, (index, answer) in enumerate(on.run(finished, task, wanted), start=1):
+            journal.add_built(wanted[index], *answer)
+            progress(f"fitting and checking: {done} of {len(wanted)}", 0.85 + 0.15 * done / len(wanted))
+        for design in fresh:
+            outcome, hood = journal.built[design]
             if hood is None:
                 dropped.append(f"{describe(design)}: {outcome.reason}")
                 del left[design]

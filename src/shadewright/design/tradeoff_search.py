@@ -12,6 +12,7 @@ import multiprocessing
 import os
 import re
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures import as_completed as pool_as_completed
@@ -24,6 +25,7 @@ from typing import Any, Protocol, TypeVar
 from shadewright.design.tradeoff_points import Design, Outcome, Task
 from shadewright.errors import FileError, SearchError
 from shadewright.files import read_limited, write_whole
+from shadewright.model.hood import Hood
 
 JOURNAL_LIMIT = 50_000_000
 """Largest journal read, bytes."""
@@ -86,9 +88,17 @@ class Cluster:
             self.client.cancel(list(asked))
 
 
-def _ignore_interrupts() -> None:
-    """In a worker: the stop key is the parent's to answer."""
+def _in_worker() -> None:
+    """In a worker: the stop key is the parent's to answer, and with the parent gone there is nobody to work for."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 @contextmanager
@@ -112,7 +122,7 @@ def runner(*, workers: int | None = None, scheduler: str | None = None) -> Itera
         return
     # A fresh interpreter for each: a fork would copy threads that compiled code has started.
     pool = ProcessPoolExecutor(
-        count, mp_context=multiprocessing.get_context("spawn"), initializer=_ignore_interrupts
+        count, mp_context=multiprocessing.get_context("spawn"), initializer=_in_worker
     )
     try:
         yield Processes(pool)
@@ -155,11 +165,15 @@ def digest(task: Task) -> str:
 
 @dataclass
 class Journal:
-    """Every design worked out, one line of JSON each, written as soon as it is known; without a path, kept in memory only."""
+    """Every design worked out, one line of JSON each, written as soon as it is known; without a path, kept in memory only.
+
+    known: what the search found of each design. built: what came of those that were fitted and checked, and their documents.
+    """
 
     path: Path | None
     mark: str
     known: dict[Design, Outcome] = field(default_factory=dict)
+    built: dict[Design, tuple[Outcome, Hood | None]] = field(default_factory=dict)
     heading: str = ""
 
     @classmethod
@@ -177,8 +191,7 @@ class Journal:
         journal._require_same(lines)
         for number, line in enumerate(lines[1:], start=2):
             try:
-                tree = json.loads(line)
-                journal.known[Design.from_json(tree["design"])] = Outcome.from_json(tree["outcome"])
+                journal._take(json.loads(line))
             except (ValueError, KeyError, TypeError):
                 raise SearchError(
                     f"{path}: line {number} is not one of a search's journal; delete the file or name another."
@@ -186,6 +199,15 @@ class Journal:
         if whole != text:
             write_whole(path, whole)
         return journal
+
+    def _take(self, tree: dict[str, Any]) -> None:
+        """Take in one line."""
+        design, outcome = Design.from_json(tree["design"]), Outcome.from_json(tree["outcome"])
+        if "hood" not in tree:
+            self.known[design] = outcome
+            return
+        hood = None if tree["hood"] is None else Hood.model_validate_json(json.dumps(tree["hood"]))
+        self.built[design] = outcome, hood
 
     def _heading(self, task: Task) -> str:
         tree = {"journal": "tradeoff", "version": FORMAT, "lens": task.lens.name, "task": self.mark}
@@ -207,14 +229,22 @@ class Journal:
     def add(self, design: Design, outcome: Outcome) -> None:
         """Keep an outcome, on disk too. Raises FileError."""
         self.known[design] = outcome
+        self._write({"design": design.as_json(), "outcome": outcome.as_json()})
+
+    def add_built(self, design: Design, outcome: Outcome, hood: Hood | None) -> None:
+        """Keep what came of a design as fitted and checked, on disk too. Raises FileError."""
+        self.built[design] = outcome, hood
+        document = None if hood is None else json.loads(hood.model_dump_json(exclude_defaults=True))
+        self._write({"design": design.as_json(), "outcome": outcome.as_json(), "hood": document})
+
+    def _write(self, tree: dict[str, Any]) -> None:
         if self.path is None:
             return
         if not self.path.exists():
             write_whole(self.path, self.heading)
-        line = json.dumps({"design": design.as_json(), "outcome": outcome.as_json()}) + "\n"
         try:
             with self.path.open("a", encoding="utf-8") as stream:
-                stream.write(line)
+                stream.write(json.dumps(tree) + "\n")
         except OSError as error:
             raise FileError(f"{self.path}: cannot be written ({error.strerror}); free the disk, or choose another.") from None
 

@@ -5,8 +5,8 @@ Light from the sky is sorted by its first bounce, exclusively and completely:
 - Lambertian: each low-discrepancy point of a convex hood has a share of scatter that reaches the glass (`importances`, a
   closed form and a few walks), and is tested against all directions (`pairs`). In any other scene, backward rays leave
   their meeting places (`vertices_batch`), which are tested against all directions.
-- lobe or mirror, then straight to the glass: the same points and tests, with a sample of the lobe for each point; or, in
-  any other scene, together with the next.
+- lobe or mirror, then straight to the glass: the same points and tests, with a sample of the lobe for each point (`pairs`;
+  `lobe_sums` in any other scene, with points all over its surfaces).
 - lobe or mirror, then further bounces: walks from the sky side (`mirror_walks`).
 
 Every part is done REPLICATES times with random shifts of its own; their scatter is the standard error.
@@ -23,9 +23,19 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from shadewright.light.importance import glass_sums, importances, mirror_walks, vertex_sums
-from shadewright.light.pairs import BOX, FLOOR, ROUND, ROWS, box_directions, lit_sums, pair_sums, round_directions
-from shadewright.light.scatter import offsets_of
+from shadewright.light.importance import glass_sums, importances, lobe_sums, mirror_walks, vertex_sums
+from shadewright.light.pairs import (
+    BOX,
+    FLOOR,
+    ROUND,
+    ROWS,
+    box_directions,
+    coat_table,
+    lit_sums,
+    pair_sums,
+    round_directions,
+)
+from shadewright.light.scatter import mirror_shares, offsets_of
 from shadewright.light.scene import Coats, Part, Scene, Surfaces
 from shadewright.light.trace import vertices_batch
 
@@ -40,7 +50,11 @@ WALKS = 16
 """Walks for each direction and replicate where the first bounce is by lobe or mirror."""
 RIM_STEP = 2
 """The single-precision rim takes every so-manieth place of the scene's."""
-DEEPEST = 64
+COAT_CELLS = 2048
+"""Cosines at which single precision has the mirror share; straight lines between them are right to 2e-6."""
+DEEPEST = 1000
+"""Most bounces that a backward ray is followed for in scenes of any kind; a faint one ends long before by its weight."""
+FEW = 64
 SLICE = 256
 """Directions that one thread takes at a time in scenes of any kind."""
 
@@ -199,7 +213,7 @@ def _convex_replicate(scene: Scene, coats: Coats, directions: Array, count: int,
                 scene.surfaces, coats, points.places, parts, gathers, seed, 64 * replicate + number, shares
             )
         rows, axes = _single(points, shares, coats, sides.taper, rng)
-        coat = np.array([values[2], values[3], values[4]], dtype=np.float32)
+        coat = coat_table(mirror_shares(np.linspace(0.0, 1.0, COAT_CELLS + 1), values))
         pair_sums(
             points.kind, rows, axes, sides.directions, sides.base, sides.slope, sides.floor_radius, sides.taper,
             scene.glass_radius, coat, sums,
@@ -278,17 +292,28 @@ def _any_replicate(
     s, (first, stop) = scene.surfaces, span
     sums = np.zeros((3, len(directions)))
     if np.any(coats.values[:, 0] > 0):
-        found = np.empty((4 * count, 11))
-        kept = vertices_batch(s, coats, 0, count, seed, 64 * replicate, DEEPEST, found)
-        vertex_sums(s, coats, found[:kept], np.ascontiguousarray(directions.T), first, stop, sums)
+        found = np.empty((FEW * DEEPEST, 11))
+        columns = np.ascontiguousarray(directions.T)
+        for begin in range(0, count, FEW):
+            kept = vertices_batch(s, coats, begin, min(FEW, count - begin), seed, 64 * replicate, DEEPEST, found)
+            vertex_sums(s, coats, found[:kept], columns, first, stop, sums)
         sums /= count
     if _has_mirror(coats):
         rng = np.random.default_rng([seed, replicate])
-        places, parts, areas = any_points(scene, count, rng)
+        places, parts, areas = any_points(scene, count // 2, rng)
         order = rng.permutation(len(places))
+        places, areas = np.ascontiguousarray(places[order]), np.ascontiguousarray(areas[order])
+        parts = np.ascontiguousarray(parts[order])
+        offsets = np.zeros((len(places), 3))
+        u = lattice(len(places), rng)
+        for part in np.unique(parts):
+            of_part = parts == part
+            drawn = np.empty((int(of_part.sum()), 3))
+            offsets_of(u[of_part, 0], u[of_part, 1], coats.values[part], coats.rings[part], drawn)
+            offsets[of_part] = drawn
+        lobe_sums(s, coats, places, parts, areas, offsets, np.ascontiguousarray(directions.T), first, stop, sums)
         mirror_walks(
-            s, coats, np.ascontiguousarray(places[order]), np.ascontiguousarray(parts[order]),
-            np.ascontiguousarray(areas[order]), directions, first, stop, min(len(places), 4 * WALKS), False, seed,
+            s, coats, places, parts, areas, directions, first, stop, min(len(places), WALKS), False, seed,
             64 * replicate + 32, sums,
         )  # fmt: skip
     return sums

@@ -41,6 +41,10 @@ def disc_factor(px: float, py: float, pz: float, nx: float, ny: float, nz: float
     return max(0.0, -nz * axial - (nx * px + ny * py) / away * radial)
 
 
+ARRIVES, COUNTED, BY_FORM = 0, 1, 2
+"""What the arrival of a walk's first segment is: to be counted, counted elsewhere, or counted by a closed form."""
+
+
 @njit(cache=True, error_model="numpy")
 def sees_by_glass(s: Surfaces, px: float, py: float, pz: float, dx: float, dy: float, dz: float) -> bool:
     """Whether a place sees the sky's direction (dx, dy, dz) mirrored in the glass."""
@@ -53,13 +57,13 @@ def sees_by_glass(s: Surfaces, px: float, py: float, pz: float, dx: float, dy: f
 @njit(cache=True, error_model="numpy")
 def _walk(
     s: Surfaces, coats: Coats, px: float, py: float, pz: float, dx: float, dy: float, dz: float, weight: float,
-    cosine_out: float, part_out: int, scored: bool, closed: bool, ray: int, seed: int, stream: int, bounces: int,
+    cosine_out: float, part_out: int, scored: int, closed: bool, ray: int, seed: int, stream: int, bounces: int,
     sums: Array,
 ) -> None:  # fmt: skip
     """Follow scattered light to the glass; add what arrives to sums (3,) by number of bounces (one, two, more).
 
-    scored: the arrival of this first segment has been counted by its closed form, but for the share that the coat of
-    part_out keeps back at cosine_out. closed: count the arrival of Lambertian scatter by closed form at every bounce.
+    scored: ARRIVES, or the arrival of this first segment has been counted: COUNTED, or BY_FORM, by its closed form, but for
+    the share that the coat of part_out keeps back at cosine_out. closed: count the arrival of Lambertian scatter by closed form at every bounce.
     """
     for step in range(MOST_BOUNCES):
         t, part, nx, ny, nz = nearest_hit(s, px, py, pz, dx, dy, dz)
@@ -69,16 +73,16 @@ def _walk(
         py += t * dy
         pz += t * dz
         if part == GLASS:
-            if scored:
+            if scored == BY_FORM:
                 share = mirror_share(cosine_out, coats.values[part_out])
                 sums[min(bounces, 3) - 1] -= weight / (1.0 - share) * share if share < 1.0 else 0.0
-            else:
+            elif scored == ARRIVES:
                 sums[min(bounces, 3) - 1] += weight
             weight *= s.glass[2]
             if weight <= 0.0:
                 return
             dz = -dz
-            scored = False
+            scored = ARRIVES
             continue
         bounces += 1
         if closed:
@@ -90,7 +94,7 @@ def _walk(
         dx, dy, dz, factor, kind = bounced(part, nx, ny, nz, dx, dy, dz, u, v, w, coats)
         cosine_out = nx * dx + ny * dy + nz * dz
         part_out = part
-        scored = closed and kind == 0
+        scored = BY_FORM if closed and kind == 0 else ARRIVES
         weight *= factor
         if weight < FAINT:
             if chance * FAINT >= weight:
@@ -119,7 +123,7 @@ def importances(
             mirror = mirror_share(w, coats.values[parts[i]])
             _walk(
                 s, coats, px, py, pz, u * ax + v * bx + w * nx, u * ay + v * by + w * ny, u * az + v * bz + w * nz,
-                (1.0 - mirror) / gathers, w, parts[i], True, True, ray, seed, stream, 1, sums,
+                (1.0 - mirror) / gathers, w, parts[i], BY_FORM, True, ray, seed, stream, 1, sums,
             )  # fmt: skip
         out[i, 0] = disc_factor(px, py, pz, nx, ny, nz, s.glass[0]) + sums[0]
         out[i, 1] = sums[1]
@@ -133,8 +137,8 @@ def mirror_walks(
 ) -> None:  # fmt: skip
     """Add to sums (3, n) the light whose first bounce, seen from the sky, is by lobe or mirror, for directions first to stop.
 
-    Each direction takes `per_direction` of the places (m, 6), whose areas (m,) are over the glass's. closed (a convex
-    room): an arrival after that one bounce is left out, since `pairs` counts it.
+    Each direction takes `per_direction` of the places (m, 6), whose areas (m,) are over the glass's. An arrival straight
+    after that one bounce is left out: `pairs` or `lobe_sums` counts it. closed: a convex room.
     """
     m = places.shape[0]
     part_sums = np.zeros(3)
@@ -194,12 +198,8 @@ def mirror_walks(
             gx = ox * ax + oy * bx + up * nx
             gy = ox * ay + oy * by + up * ny
             gz = ox * az + oy * bz + up * nz
-            if closed and gz < 0.0:
-                t = -pz / gz
-                if (px + t * gx) ** 2 + (py + t * gy) ** 2 < s.glass[0] * s.glass[0]:
-                    continue
             _walk(
-                s, coats, px, py, pz, gx, gy, gz, weight, up, parts[i], False, closed, ray, seed, stream, 1, part_sums
+                s, coats, px, py, pz, gx, gy, gz, weight, up, parts[i], ARRIVES if by_glass else COUNTED, closed, ray, seed, stream, 1, part_sums
             )
         for k in range(3):
             sums[k, n] += part_sums[k]
@@ -253,3 +253,72 @@ def glass_sums(s: Surfaces, points: Array, directions: Array, first: int, stop: 
         free_towards_sky(s, points[i, 0], points[i, 1], points[i, 2], 0.0, 0.0, 1.0, towards, free, work)
         for j in range(count):
             sums[first + j] += free[j]
+
+
+@njit(cache=True, error_model="numpy")
+def _ends_on_glass(
+    s: Surfaces, px: float, py: float, pz: float, gx: float, gy: float, gz: float, edge2: float
+) -> bool:
+    """Whether a direction from a place leads straight to the glass; edge2: its radius squared."""
+    if gz >= 0.0:
+        return False
+    t = (s.glass[1] - pz) / gz
+    x = px + t * gx
+    y = py + t * gy
+    return t > 0.0 and x * x + y * y <= edge2 and nearest_hit(s, px, py, pz, gx, gy, gz)[1] == GLASS
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def lobe_sums(
+    s: Surfaces, coats: Coats, places: Array, parts: NDArray[np.int64], areas: Array, offsets: Array, directions: Array,
+    first: int, stop: int, sums: Array,
+) -> None:  # fmt: skip
+    """Add to sums (3, n) what comes from directions (3, n) first to stop by one bounce off a lobe or mirror, in any scene.
+
+    places (m, 6), areas (m,) over the glass's; offsets (m, 3): a sample of each place's lobe and its weight.
+    """
+    count = stop - first
+    free = np.empty(count)
+    work = np.empty((WORK_ROWS, count))
+    towards = directions[:, first:stop].copy()
+    radius = s.glass[0]
+    for i in range(places.shape[0]):
+        values = coats.values[parts[i]]
+        if areas[i] <= 0.0 or (values[1] <= 0.0 and values[2] <= 1.0):
+            continue
+        px = places[i, 0]
+        py = places[i, 1]
+        pz = places[i, 2]
+        for side in range(2):
+            sign = 1.0 - 2.0 * side
+            nx = sign * places[i, 3]
+            ny = sign * places[i, 4]
+            nz = sign * places[i, 5]
+            # The glass lies wholly behind this side.
+            if radius * math.hypot(nx, ny) + nz * (s.glass[1] - pz) - nx * px - ny * py <= 0.0:
+                continue
+            free_towards_sky(s, px, py, pz, nx, ny, nz, towards, free, work)
+            ax, ay, az, bx, by, bz, _ = local_of(nx, ny, nz, nx, ny, nz)
+            for j in range(count):
+                if free[j] <= 0.0:
+                    continue
+                c = min(free[j], 1.0)
+                u = towards[0, j] * ax + towards[1, j] * ay + towards[2, j] * az
+                v = towards[0, j] * bx + towards[1, j] * by + towards[2, j] * bz
+                mirror = mirror_share(c, values)
+                if mirror > 0.0 and _ends_on_glass(
+                    s, px, py, pz, c * nx - u * ax - v * bx, c * ny - u * ay - v * by, c * nz - u * az - v * bz,
+                    radius * radius,
+                ):  # fmt: skip
+                    sums[0, first + j] += areas[i] * c * mirror
+                ox = offsets[i, 0] - u
+                oy = offsets[i, 1] - v
+                up2 = 1.0 - ox * ox - oy * oy
+                if values[1] > 0.0 and up2 > 0.0:
+                    up = math.sqrt(up2)
+                    if _ends_on_glass(
+                        s, px, py, pz, ox * ax + oy * bx + up * nx, ox * ay + oy * by + up * ny,
+                        ox * az + oy * bz + up * nz, radius * radius,
+                    ):  # fmt: skip
+                        kept = (1.0 - mirror) * (1.0 - mirror_share(up, values))
+                        sums[0, first + j] += areas[i] * c * offsets[i, 2] * kept

@@ -20,7 +20,6 @@ TILE = 512
 ZERO = np.float32(0.0)
 ONE = np.float32(1.0)
 THREE = np.float32(3.0)
-HALF = np.float32(0.5)
 TINY = np.float32(1e-30)
 SMALLEST = np.float32(1e-12)
 FAR = np.float32(1e9)
@@ -51,6 +50,13 @@ def box_directions(directions: Array, box: Array) -> Single:
     lip_x, lip_y = np.where(dx >= 0, box[3], box[5]), np.where(dy >= 0, box[4], box[6])
     rows = [dx, dy, dz, ix, iy, np.copysign(box[1], dx), np.copysign(box[2], dy), lip_x, lip_y]
     return np.ascontiguousarray(np.stack(rows), dtype=np.float32)
+
+
+def coat_table(share: Array) -> Single:
+    """Rows for a mirror share given at even cosines from 0 to 1 (n,); one column says that there is none."""
+    if not np.any(share > 0):
+        return np.zeros((2, 1), np.float32)
+    return np.stack([share, np.append(np.diff(share), 0.0)]).astype(np.float32)
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
@@ -138,23 +144,14 @@ def _leave_box(p: Single, at: int, d: Single, start: int, count: int, cosine: Si
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
 def _mirror(count: int, cosine: Single, coat: Single, share: Single) -> None:
-    """Mirror share at each cosine; coat: index (0: none), gloss, 4 π roughness."""
-    index = coat[0]
-    if index <= ONE:
-        for j in range(count):
-            share[j] = ZERO
-        return
-    inverse2 = ONE / (index * index)
+    """Mirror share at each cosine, from its table: values and steps at even cosines."""
+    cells = np.float32(coat.shape[1] - 1)
+    base = coat[0]
+    step = coat[1]
     for j in range(count):
-        c = min(cosine[j], ONE)
-        inside = math.sqrt(ONE - (ONE - c * c) * inverse2)
-        across = (c - index * inside) / (c + index * inside)
-        along = (index * c - inside) / (index * c + inside)
-        share[j] = coat[1] * HALF * (across * across + along * along)
-    if coat[2] > ZERO:
-        for j in range(count):
-            rough = coat[2] * cosine[j]
-            share[j] *= math.exp(-rough * rough)
+        at = min(cosine[j], ONE) * cells
+        k = np.uint32(at)
+        share[j] = base[k] + (at - np.float32(k)) * step[k]
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
@@ -225,8 +222,7 @@ def pair_sums(
 
     points (ROWS, m): place, normal, reach (2 r √(1 + taper²) on a round wall), weights of the Lambertian part for one, two
     and three or more bounces, the lobe's offset, the mirror's weight and the lobe's (0: no lobe). axes (m, 6): two vectors across each normal.
-    directions: from `round_directions` or `box_directions`. base, slope: the rim's table. coat: index, gloss, 4 π
-    roughness.
+    directions: from `round_directions` or `box_directions`. base, slope: the rim's table. coat: from `coat_table`.
     """
     one = np.float32
     n = directions.shape[1]
@@ -240,10 +236,12 @@ def pair_sums(
     kept = np.empty(TILE, np.float32)
     up = np.empty(TILE, np.float32)
     away = np.empty(TILE, np.float32)
-    coated = coat[0] > ONE
+    coated = coat.shape[1] > 1
     radius2 = one(radius * radius)
     for start in range(0, n, TILE):
         count = min(TILE, n - start)
+        if kind == FLOOR and directions[2, start : start + count].max() <= ZERO:
+            continue
         tile[:] = ZERO
         for i in range(points.shape[1]):
             if kind == BOX:
@@ -297,6 +295,8 @@ def lit_sums(
     rim = np.empty(TILE, np.float32)
     for start in range(0, n, TILE):
         count = min(TILE, n - start)
+        if directions[2, start : start + count].max() <= ZERO:
+            continue
         tile[:] = ZERO
         for i in range(points.shape[1]):
             if kind == BOX:

@@ -146,3 +146,12 @@ def offsets_of(u: Array, v: Array, values: Array, rings: Array, out: Array) -> N
         out[n, 0] = x
         out[n, 1] = y
         out[n, 2] = weight
+
+
+@njit(cache=True, error_model="numpy")
+def mirror_shares(cosines: Array, values: Array) -> Array:
+    """`mirror_share` at many cosines (n,)."""
+    shares = np.empty(cosines.shape[0])
+    for n in range(cosines.shape[0]):
+        shares[n] = mirror_share(cosines[n], values)
+    return shares

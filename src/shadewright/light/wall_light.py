@@ -48,6 +48,10 @@ class Sky:
     rows: int = 42
     columns: int = 72
 
+    def __post_init__(self) -> None:
+        _check_whole("sky.rows", self.rows, 1, 2000)
+        _check_whole("sky.columns", self.columns, 1, 2000)
+
     @property
     def directions(self) -> Array:
         """Unit vectors (rows * columns, 3) to the cells' middles, from the lens towards the source."""

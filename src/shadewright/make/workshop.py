@@ -75,6 +75,11 @@ def make_files(
     Raises MakeError where the hood cannot be made as asked or a check fails, FileError where `out` cannot be written.
     """
     seat_diameter, thread, notes = seat_of(job, document)
+    if document.vane:
+        notes.append(
+            f"The {len(document.vane)} vanes are not part of the solid: cut them as rings from thin black sheet, open by "
+            "inner_diameter and fitted to the wall at their z, and set them in from the rearmost forward."
+        )
     try:
         out.mkdir(parents=True, exist_ok=True)
         folder = Path(tempfile.mkdtemp(prefix=f".{stem}-", dir=out))

@@ -43,6 +43,9 @@ class Ratio:
     value: Array
     error: Array
     good: NDArray[np.bool_]
+    fine_value: Array
+    """(rows, columns) times BLOCKS_PER_CELL: the same for each block, as it stands; NaN where not good."""
+    fine_error: Array
     bare: Array
     """(rows, columns) light of the bare frame, of white."""
     scale: float
@@ -54,6 +57,8 @@ class Ratio:
     """How far a loss in stops may be off for want of the true tone curve, as a share of it."""
     about: About
     paths: tuple[Path, Path]
+    pixels: tuple[int, int]
+    """Rows and columns of pixels."""
     notes: tuple[str, ...]
 
     def points(self, half_width: float, half_height: float) -> Array:
@@ -91,8 +96,8 @@ def pair_ratio(bare: Blocks, shaded: Blocks) -> Ratio:
     _right_way_round(bare, shaded, value, kept)
     notes += _light_notes(bare, shaded, scale) + _wall_notes(bare)
     return Ratio(
-        across, up, value, error, kept, _cell_means(bare.light.mean(axis=0)), scale, scale_error, inflation, bare.doubt, bare.about,
-        (bare.path, shaded.path), tuple(notes),
+        across, up, value, error, kept, np.where(good, ratio, np.nan), np.sqrt(variance * inflation), _cell_means(bare.light.mean(axis=0)), scale, scale_error, inflation, bare.doubt, bare.about,
+        (bare.path, shaded.path), bare.size, tuple(notes),
     )  # fmt: skip
 
 

@@ -28,18 +28,18 @@ from shadewright.optics.trace import Excess, trace
 
 Array = NDArray[np.float64]
 
-NORMALS = 128
-"""Tangents that describe a footprint; what is left outside their polygon is below 3e-4 of its radius."""
-ARC = 129
+NORMALS = 256
+"""Tangents that describe a footprint; what their polygon adds is below 1e-4 of its radius."""
+ARC = 193
 """Boundary points on one half of a footprint; the other half is its mirror image."""
 HALVINGS = 4
 """Halvings of a boundary search before false position takes over."""
 CLOSE = 1e-5
 """Bracket that ends a boundary search, mm."""
 CORNER_BISECTIONS = 10
-HALFWAY = 4e-3
+HALFWAY = 2e-3
 """Largest error of interpolation between two slopes of the table, mm."""
-GUARD = 1e-2
+GUARD = 5e-3
 """What the keep-out adds to the table so that it holds the true beam, mm: where one rim takes over from another within a step,
 its middle tells only half of the largest error."""
 GRID = 41

@@ -163,7 +163,7 @@ def _first_page(
 
 def _verdict_words(verdict: Verdict) -> str:
     count = len(verdict.settings)
-    tried = "the one setting there is" if count == 1 else f"all {count} settings tried"
+    tried = "the one setting there is" if count == 1 else f"any of the {count} settings tried"
     if not verdict.shows:
         spare = f", and the rim has {verdict.deeper:.2f} mm to spare" if 0.005 <= verdict.deeper < math.inf else ""
         return f"{_SIGNS[True]}  The hood does not show at {tried}{spare}."
@@ -229,7 +229,7 @@ def _pictured(pictures: dict[str, Path], style: dict[str, ParagraphStyle], room:
         if name not in pictures:
             continue
         across, down = ImageReader(str(pictures[name])).getSize()
-        tallest = 0.46 * room[1] if name in ("solid", "opening", "rim", "sky") else 0.78 * room[1]
+        tallest = {"opening": 0.33, "sensor": 0.56}.get(name, 0.46) * room[1]
         scale = min(room[0] / across, tallest / down)
         picture: Any = Image(str(pictures[name]), width=across * scale, height=down * scale)
         story.append(KeepTogether([Spacer(1, 10), picture, _said(CAPTIONS[name], style["small"])]))

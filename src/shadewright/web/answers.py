@@ -17,7 +17,6 @@ from shadewright.errors import DocumentError, FitError, OpticsError, Shadewright
 from shadewright.light.share import light_map
 from shadewright.model.base import Part, shown
 from shadewright.model.documents import KINDS, parse_document, problems_in
-from shadewright.model.formats import FORMATS
 from shadewright.model.hood import Hood, Lips, RimPart, RimShape, WallPart, WallShape
 from shadewright.model.shape import RoundHood, TunnelHood
 from shadewright.model.writing import to_toml
@@ -129,15 +128,6 @@ def write(_desk: Desk, asked: OneDocument) -> dict[str, Any]:
     document = document_from(asked.document, KINDS[kind], name=kind)  # type: ignore[type-var]
     heading = "".join(c if c.isprintable() or c == "\n" else " " for c in asked.heading)
     return {"text": to_toml(document, heading=heading)}
-
-
-def formats() -> dict[str, Any]:
-    """The named frame formats."""
-    return {
-        "formats": [
-            {"name": f.name, "width": f.width, "height": f.height, "source": f.source} for f in FORMATS.values()
-        ]
-    }
 
 
 def starters() -> dict[str, Any]:

@@ -19,9 +19,10 @@ from starlette.staticfiles import StaticFiles
 
 from shadewright import __version__
 from shadewright.errors import BenchError, FileError, ShadewrightError
-from shadewright.web import answers, describe
+from shadewright.model.formats import FORMATS
+from shadewright.web import describe
+from shadewright.web.answer import DONE, Answer, compact, refusal
 from shadewright.web.guard import Guard, Rules
-from shadewright.web.hand import DONE, Answer, compact, refusal
 from shadewright.web.hands import BUSY, Hands
 from shadewright.web.jobs import Jobs
 from shadewright.web.wire import NewJob, read_request
@@ -145,7 +146,8 @@ def _add_questions(app: FastAPI) -> None:
 
     @app.get("/api/formats", **_told(None, "The named frame formats."))
     async def formats() -> Response:
-        return _sent(Answer(DONE, compact(answers.formats())))
+        named = [{"name": f.name, "width": f.width, "height": f.height, "source": f.source} for f in FORMATS.values()]
+        return _sent(Answer(DONE, compact({"formats": named})))
 
     @app.get("/api/starters", **_told(None, "Designs of an invented kit to begin from, and commented documents."))
     async def starters(request: Request) -> Response:

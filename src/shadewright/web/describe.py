@@ -6,9 +6,6 @@ from typing import Any
 
 from pydantic.json_schema import models_json_schema
 
-from shadewright.model.camera import Camera
-from shadewright.model.hood import Hood
-from shadewright.model.lens import Lens
 from shadewright.web.wire import Look, NewJob, OfDesign, OneDocument, Text
 
 REF = "#/components/schemas/{model}"
@@ -22,6 +19,11 @@ REFUSALS = {
 
 def schemas() -> dict[str, Any]:
     """The schemas of all requests and documents, and of a refusal."""
+    # The documents load only for who asks for the description.
+    from shadewright.model.camera import Camera
+    from shadewright.model.hood import Hood
+    from shadewright.model.lens import Lens
+
     _keys, tree = models_json_schema(
         [(model, "validation") for model in (Look, OfDesign, NewJob, Text, OneDocument, Lens, Camera, Hood)],
         ref_template=REF,

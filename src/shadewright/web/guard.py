@@ -10,7 +10,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 from shadewright.web import meshes, wire
-from shadewright.web.hand import compact
+from shadewright.web.answer import compact
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -169,22 +169,33 @@ def _require_kind(headers: dict[str, str], kind: str) -> None:
 async def _body(receive: Receive, headers: dict[str, str], limit: int) -> bytes | None:
     """The whole body; None where the client has gone."""
     announced = headers.get("content-length", "0")
-    if announced.isdigit() and int(announced) > limit:
-        raise _Refused(413, f"the body is larger than the {limit:,} bytes that are taken.")
+    too_large = _Refused(413, f"the body is larger than the {limit:,} bytes that are taken.")
     found = bytearray()
     try:
         async with asyncio.timeout(BODY_WAIT):
+            if len(announced) > 12 or (announced.isascii() and announced.isdigit() and int(announced) > limit):
+                await _drained(receive, {"more_body": len(announced) <= 12 and int(announced) < 5 * limit}, limit)
+                raise too_large
             while True:
                 message = await receive()
                 if message["type"] == "http.disconnect":
                     return None
                 found += message.get("body", b"")
                 if len(found) > limit:
-                    raise _Refused(413, f"the body is larger than the {limit:,} bytes that are taken.")
+                    await _drained(receive, message, limit)
+                    raise too_large
                 if not message.get("more_body", False):
                     return bytes(found)
     except TimeoutError:
         raise _Refused(408, f"the body did not come within {BODY_WAIT:g} s.") from None
+
+
+async def _drained(receive: Receive, message: Message, limit: int) -> None:
+    """Hear out a client that sends too much, within reason, so that it hears the refusal."""
+    dropped = 0
+    while message.get("more_body", False) and dropped < 4 * limit:
+        message = await receive()
+        dropped += len(message.get("body", b""))
 
 
 def _replayed(body: bytes, receive: Receive) -> Receive:

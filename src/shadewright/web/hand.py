@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import os
 import signal
+import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 from shadewright.errors import ShadewrightError
 from shadewright.web import answers
+from shadewright.web.answer import DONE, Answer, compact, refusal
 from shadewright.web.desk import Desk
 from shadewright.web.look import look
 from shadewright.web.meshes import keep_mesh
 from shadewright.web.wire import Look, OfDesign, OneDocument, Text, read_request
-
-REFUSED = 422
-DONE = 200
 
 
 def _look(desk: Desk, body: bytes) -> Any:
@@ -70,27 +67,11 @@ QUESTIONS: dict[str, Callable[[Desk, bytes], Any]] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Answer:
-    """An answer as it goes out: a status of HTTP and JSON."""
-
-    status: int
-    body: bytes
-
-
-def compact(tree: Any) -> bytes:
-    """JSON without spaces."""
-    return json.dumps(tree, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode("utf-8")
-
-
-def refusal(error: ShadewrightError, status: int = REFUSED) -> Answer:
-    """An error as an answer: its one sentence, which names no folder."""
-    return Answer(status, compact({"sentence": str(error).encode("utf-8", "replace").decode("utf-8")}))
-
-
 def settle_down(niceness: int) -> None:
     """Leave interruptions to the parent, and give way to what is more urgent."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # What numpy remarks on meets nobody who could mend it: answers say themselves what is not known.
+    warnings.filterwarnings("ignore", category=RuntimeWarning)
     if niceness and hasattr(os, "nice"):
         os.nice(niceness)
 

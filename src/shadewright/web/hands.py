@@ -12,7 +12,7 @@ from multiprocessing.context import BaseContext
 from pathlib import Path
 
 from shadewright.errors import BenchError
-from shadewright.web.hand import Answer, compact, work
+from shadewright.web.answer import Answer, be_hand, compact
 
 MOST_WAITING = 64
 """Questions that wait for one process; more are refused."""
@@ -41,21 +41,24 @@ class Hand:
         self.thread = ThreadPoolExecutor(1, thread_name_prefix="hand")
         self.turn = asyncio.Lock()
         self.waiting = 0
+        self.closed = False
         self.process: multiprocessing.process.BaseProcess | None = None
 
     def begin(self) -> None:
         """Start the process; to be called from the hand's own thread."""
         ours, theirs = self.context.Pipe()
-        self.pipe = ours
-        self.process = self.context.Process(target=work, args=(theirs, self.meshes, self.niceness), daemon=True)  # type: ignore[attr-defined]
-        self.process.start()
+        process = self.context.Process(target=be_hand, args=(theirs, self.meshes, self.niceness), daemon=True)  # type: ignore[attr-defined]
+        process.start()
         theirs.close()
+        self.pipe, self.process = ours, process
+        if self.closed:
+            self.end()
 
     def exchange(self, name: str, body: bytes, limit: float) -> Answer:
         """Ask and wait, no longer than `limit` seconds: after that the process is ended and a new one begun."""
-        if self.process is None or not self.process.is_alive():
-            self.begin()
         try:
+            if self.process is None or not self.process.is_alive():
+                self.begin()
             self.pipe.send((name, body))
             if self.pipe.poll(limit):
                 found = self.pipe.recv()
@@ -90,6 +93,7 @@ class Hand:
 
     def close(self) -> None:
         """End the process and its thread."""
+        self.closed = True
         self.end()
         self.thread.shutdown(wait=False, cancel_futures=True)
 

@@ -14,36 +14,10 @@ from shadewright.make.workshop import make_files
 from shadewright.model.hood import Hood
 from shadewright.report import weigh_report
 from shadewright.web import answers
+from shadewright.web.answer import Ended, Step
 from shadewright.web.desk import Desk
 from shadewright.web.hand import settle_down
 from shadewright.web.wire import Design, JobKind, NewJob, OfDesign
-
-WHAT = (
-    ("-ring.stl", "Ring to try the seat with (STL)"), ("-ring.3mf", "Ring to try the seat with (3MF)"),
-    (".stl", "Solid for printing (STL)"), (".3mf", "Solid for printing (3MF)"),
-    ("-template.svg", "Flat template (SVG)"), ("-template.dxf", "Flat template (DXF)"),
-    ("-template.pdf", "Flat template, tiled to print (PDF)"), ("-drawing.pdf", "Drawing sheet (PDF)"),
-    ("-report.pdf", "Report (PDF)"), (".toml", "Hood document (TOML)"), (".json", "Result (JSON)"), (".svg", "Picture (SVG)"),
-    (".png", "Picture (PNG)"), (".pdf", "Sheet (PDF)"),
-)  # fmt: skip
-"""What files are, by how their names end."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """How far a job has come."""
-
-    sentence: str
-    share: float
-
-
-@dataclass(frozen=True)
-class Ended:
-    """How a job ended: its result, or the sentence that says why there is none."""
-
-    result: dict[str, Any] | None
-    sentence: str
-    files: tuple[str, ...] = ()
 
 
 @dataclass
@@ -76,11 +50,6 @@ def run(pipe: Connection, asked: NewJob, folder: Path, meshes: Path) -> None:
         pipe.send(Ended(None, str(error).replace(f"{folder}/", "").replace(str(folder), "the results")))
     finally:
         pipe.close()
-
-
-def what_is(name: str) -> str:
-    """What a file is, in words."""
-    return next((words for ending, words in WHAT if name.endswith(ending)), "File")
 
 
 def _fit(desk: Desk, asked: NewJob, _folder: Path, told: Told) -> tuple[dict[str, Any], list[Path]]:

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from shadewright.errors import BenchError, FileError
+from shadewright.web.answer import Ended, Step, be_job, what_is
 from shadewright.web.hands import processes
-from shadewright.web.job_work import Ended, Step, run, what_is
 from shadewright.web.wire import NewJob
 
 MOST_WAITING = 20
@@ -148,7 +148,7 @@ class Jobs:
         record.folder.mkdir(parents=True, exist_ok=True)
         context = processes()
         ours, theirs = context.Pipe(duplex=False)
-        process = context.Process(target=run, args=(theirs, record.asked, record.folder, self.meshes), daemon=True)  # type: ignore[attr-defined]
+        process = context.Process(target=be_job, args=(theirs, record.asked, record.folder, self.meshes), daemon=True)  # type: ignore[attr-defined]
         process.start()
         theirs.close()
         record.process = process

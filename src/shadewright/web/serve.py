@@ -45,7 +45,7 @@ def open_bench(opening: Opening) -> None:
         if opening.host in ("0.0.0.0", "::"):
             name = socket.gethostname()
         address = f"http://{name}:{port}/"
-        server = uvicorn.Server(_config(Rules(token)))
+        server = uvicorn.Server(configured(Rules(token), usual_size()))
         say(f"The bench is open at {address}" + (f"?token={token}" if token else ""))
         if token:
             say(
@@ -58,9 +58,10 @@ def open_bench(opening: Opening) -> None:
         server.run(sockets=[listening])
 
 
-def _config(rules: Rules) -> uvicorn.Config:
+def configured(rules: Rules, size: Size) -> uvicorn.Config:
+    """How the bench is served: no log of who asked what, no name of the server, few seconds to finish at the end."""
     return uvicorn.Config(
-        create_app(rules=rules, size=usual_size()), log_level="warning", access_log=False, server_header=False,
+        create_app(rules=rules, size=size), log_level="error", access_log=False, server_header=False,
         timeout_graceful_shutdown=2, limit_concurrency=MOST_CONNECTIONS, ws="none", timeout_keep_alive=60,
     )  # fmt: skip
 

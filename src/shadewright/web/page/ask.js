@@ -49,6 +49,19 @@ export async function ask(where, body, { signal, method } = {}) {
   return read;
 }
 
+/** Send a file's bytes and read the answer as JSON. Raises Refused or Unreachable. */
+export async function send(where, file) {
+  let answer;
+  try {
+    answer = await fetch(`/api/${where}`, { method: "POST", headers: headers({ "Content-Type": "application/octet-stream" }), body: file });
+  } catch {
+    throw new Unreachable("The program does not answer.");
+  }
+  const read = await answer.json();
+  if (!answer.ok) throw new Refused(read.sentence ?? `Refused (${answer.status}).`, answer.status, read);
+  return read;
+}
+
 /** A file that a job has made, as a Blob. */
 export async function fetchFile(job, name) {
   const answer = await fetch(`/api/jobs/${job}/files/${encodeURIComponent(name)}`, { headers: headers({}) });

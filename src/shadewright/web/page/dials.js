@@ -130,8 +130,8 @@ export class Dials {
       input.disabled = off;
       if (button && button.textContent === "Play") button.disabled = off;
     };
-    set("zoom", { max: Math.max(setting.zooms - 1, 1), step: 0.01, value: state.at.zoom, words: setting.zooms > 1 ? focal(setting.focal_length) : `${focal(setting.focal_length)}, fixed`, off: setting.zooms < 2 });
-    set("focus", { max: Math.max(setting.focuses - 1, 1), step: 0.01, value: state.at.focus, words: setting.focuses > 1 ? focus(setting.focus_distance) : `${focus(setting.focus_distance)} only`, off: setting.focuses < 2 });
+    set("zoom", { max: Math.max(setting.zooms - 1, 1), step: 0.01, value: state.at.zoom, words: focal(setting.focal_length), off: setting.zooms < 2 });
+    set("focus", { max: Math.max(setting.focuses - 1, 1), step: 0.01, value: state.at.focus, words: focus(setting.focus_distance), off: setting.focuses < 2 });
     const stop = state.at.stop ?? setting.widest;
     const range = Math.log(setting.smallest / setting.widest);
     set("stop", { max: 1, step: 0.005, value: range > 0 ? Number(Math.min(Math.max(Math.log(stop / setting.widest) / range, 0), 1).toFixed(3)) : 0, words: aperture(setting.f_number), off: range <= 0 });

@@ -29,6 +29,11 @@ export function sv(tag, attributes, ...children) {
   return filled(document.createElementNS(SVG, tag), attributes, children);
 }
 
+/** Put children into a box; lists are taken apart, and what is nothing is left out. */
+export function add(box, ...children) {
+  return filled(box, null, children);
+}
+
 /** The element of the page with this id. */
 export function at(id) {
   return document.getElementById(id);
@@ -54,8 +59,32 @@ export function settled(work, quiet) {
   return call;
 }
 
+const sizes = new Map();
+
+/** Remember the size of a box until it changes, and call `changed` when it does: asking the page each time is slow. */
+export function watchSize(node, changed) {
+  sizes.set(node, null);
+  new ResizeObserver(() => {
+    sizes.set(node, null);
+    changed();
+  }).observe(node);
+}
+
+/** Forget all sizes: the sheet is being laid out anew within this moment. */
+export function forgetSizes() {
+  for (const node of sizes.keys()) sizes.set(node, null);
+}
+
 /** Size of a box on the page in CSS pixels, and the size of its ordinary letters. */
 export function boxOf(node) {
+  const known = sizes.get(node);
+  if (known) return known;
+  const box = measured(node);
+  if (known === null) sizes.set(node, box);
+  return box;
+}
+
+function measured(node) {
   const letters = parseFloat(getComputedStyle(node).fontSize) || 16;
   return { width: Math.max(node.clientWidth, 40), height: Math.max(node.clientHeight, 40), letters };
 }

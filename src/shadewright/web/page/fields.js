@@ -2,7 +2,7 @@
 
 import { el } from "./dom.js";
 import { valueAt, withValue } from "./store.js";
-import { shownLength, typedLength, unit } from "./words.js";
+import { bare, shownLength, typedLength, unit } from "./words.js";
 
 let serial = 0;
 
@@ -150,7 +150,7 @@ function lastTwo(named) {
 
 function guessWords({ low, high, unit: measure }) {
   if (measure !== "mm") return `not measured: ${low} to ${high} ${measure} is assumed`;
-  return low === high ? `not measured: ${shownLength(low)} ${unit()} is assumed` : `not measured: anything from ${shownLength(low)} to ${shownLength(high)} ${unit()} is allowed for`;
+  return low === high ? `not measured: ${bare(low)} ${unit()} is assumed` : `not measured: anything from ${bare(low)} to ${bare(high)} ${unit()} is allowed for`;
 }
 
 function mark(field, sentence) {

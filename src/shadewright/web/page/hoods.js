@@ -8,6 +8,11 @@ export function isGiven(hood) {
   return Boolean(rim.points?.length) || ["depth", "lips", "petals", "stl"].some((name) => rim[name] !== undefined && rim[name] !== null);
 }
 
+/** The uploaded mesh that a hood's `stl` stands for, as a design names it; nothing for other hoods. */
+export function meshOf({ hood, mesh }) {
+  return mesh && hood?.rim?.stl ? { mesh: mesh.id } : {};
+}
+
 /** The wishes alone: the document without the rim that was found for it. */
 export function wishesOf(hood) {
   const rim = hood.rim?.shape ? { shape: hood.rim.shape } : undefined;

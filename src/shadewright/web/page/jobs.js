@@ -43,7 +43,7 @@ export function bytes(count) {
 /** Give a Blob to the reader as a file. */
 export function download(blob, name) {
   const url = URL.createObjectURL(blob);
-  const link = el("a", { href: url, download: name });
+  const link = el("a", { href: url, download: name, onclick: (event) => event.stopPropagation() });
   document.body.append(link);
   link.click();
   link.remove();

@@ -3,11 +3,11 @@
 import { Latest, Refused, Unreachable, ask } from "./ask.js";
 import { Choose } from "./choose.js";
 import { Dials } from "./dials.js";
-import { at, el, settled } from "./dom.js";
+import { at, el, forgetSizes, settled } from "./dom.js";
 import { Drawer } from "./drawer.js";
 import { Fitting } from "./fitting.js";
 import { Handwork } from "./handwork.js";
-import { baked, isGiven } from "./hoods.js";
+import { baked, isGiven, meshOf } from "./hoods.js";
 import { fromHash, preferences, save, savePreferences, saved, toHash } from "./keep.js";
 import { forgetColours } from "./palette.js";
 import { cameraLayout, cameraPanel, plainCamera } from "./panel_camera.js";
@@ -34,7 +34,7 @@ class Bench {
     this.estimates = [];
     this.lastChange = 0;
     this.fitting = new Fitting(() => this.fitted());
-    this.looks = new Latest((question) => ask("look", question), (answer, question) => this.painted(answer, question), (fault) => this.failed(fault));
+    this.looks = new Latest(({ moving: _moving, ...question }) => ask("look", question), (answer, question) => this.painted(answer, question), (fault) => this.failed(fault));
     this.applyPreferences();
     buildWelcome((what) => this.begin(what));
     this.buildSteps();
@@ -125,6 +125,7 @@ class Bench {
       return;
     }
     if (kind === "design") {
+      this.views.outdate();
       this.fitting.follow(state);
       this.validateLater();
     }
@@ -143,11 +144,12 @@ class Bench {
     if (moving) this.settle();
     const shown = this.views.shown();
     // Verdict and dials need the rim and the numbers whatever is on the sheet.
-    const want = [...new Set([...(moving ? shown.filter((name) => name !== "sky") : shown), "rim", "numbers"])];
+    const want = [...new Set([...(moving ? shown.filter((name) => name !== "sky" && !(name === "solid" && this.views.solid.slow)) : shown), "rim", "numbers"])];
     if (!moving && !want.includes("sky")) want.push("sky");
     const hood = isGiven(state.hood) ? state.hood : (this.fitting.made?.hood ?? state.hood);
     this.looks.want({
-      design: { lens: state.lens, camera: state.camera, hood }, at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
+      moving,
+      design: { lens: state.lens, camera: state.camera, hood, ...meshOf(state) }, at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
       alter: { moved: state.moved, rim: state.hand }, want, hints: { ...fineness(moving), plane: state.plane === -1 ? 90 : state.plane },
     });
   }
@@ -156,6 +158,7 @@ class Bench {
     this.connected();
     // The share let in comes with the sky, which waits until nothing moves: until then the one before stands.
     if (answer.numbers && !question.want.includes("sky")) answer.numbers.let_in = this.views.answer?.numbers?.let_in ?? null;
+    this.views.moving = question.moving;
     this.views.take(answer);
     this.dials.follow(this.store.state, answer);
     this.handwork.follow(this.store.state);
@@ -201,14 +204,14 @@ class Bench {
   design() {
     const { lens, camera } = this.store.state;
     const done = this.finished();
-    return done ? { lens, camera, hood: done.hood } : null;
+    return done ? { lens, camera, hood: done.hood, ...meshOf(this.store.state) } : null;
   }
 
   async validate() {
     const { lens, camera, hood } = this.store.state;
     if (!lens) return;
     try {
-      const { problems, estimates } = await ask("validate", { design: { lens, camera, hood } });
+      const { problems, estimates } = await ask("validate", { design: { lens, camera, hood, ...meshOf(this.store.state) } });
       this.problems = problems;
       this.estimates = estimates;
       this.judgePanel();
@@ -333,16 +336,21 @@ class Bench {
       this.views.draw();
     };
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", themed);
-    // Paper is light, whatever the screen is.
-    addEventListener("beforeprint", () => {
-      document.documentElement.dataset.theme = "light";
-      themed();
-    });
-    addEventListener("afterprint", () => {
-      this.applyPreferences();
-      themed();
-    });
+    addEventListener("beforeprint", () => this.onPaper(true));
+    addEventListener("afterprint", () => this.onPaper(false));
     addEventListener("pagehide", () => this.store.state.lens && save(this.store.state));
+  }
+
+  /** Lay the sheet out as on paper and draw its views at that size; paper is light, whatever the screen is. */
+  onPaper(wanted) {
+    document.querySelector('link[href$="print.css"]').media = wanted ? "all" : "print";
+    document.documentElement.toggleAttribute("data-printing", wanted);
+    if (wanted) document.documentElement.dataset.theme = "light";
+    else this.applyPreferences();
+    forgetColours();
+    forgetSizes();
+    this.views.draw();
+    this.views.solid.paintNow();
   }
 
   async keep() {

@@ -118,11 +118,18 @@ function addGlass(pile, solid) {
   joinRings(pile, dome, { close: false });
 }
 
+/** A measured mesh as it is. */
+function addMesh(pile, { vertices, faces }) {
+  for (let k = 0; k < vertices.length; k += 3) pile.corner(vertices[k], vertices[k + 1], vertices[k + 2], KIND.outside);
+  pile.faces.push(...faces);
+}
+
 /** Triangles of hood, lens front and glass in this order: corners, normals and kinds, flat, and how many belong to the first two. */
 export function meshOf(solid) {
   const pile = new Pile();
   if (solid.kind === "round") addRound(pile, solid);
   else if (solid.kind === "tunnel") addTunnel(pile, solid);
+  else if (solid.vertices) addMesh(pile, solid);
   const hood = pile.faces.length;
   if (solid.front) addLens(pile, solid);
   const opaque = pile.faces.length;

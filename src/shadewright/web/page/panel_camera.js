@@ -1,6 +1,6 @@
 // The camera: the frame that a hood must stay out of.
 
-import { el, sv } from "./dom.js";
+import { add, el, sv } from "./dom.js";
 import { Form, group, more } from "./fields.js";
 import { smallPicture } from "./pictures.js";
 import { withValue } from "./store.js";
@@ -26,9 +26,14 @@ export function cameraPanel(store, box, formats) {
       delete camera.frame;
       camera.format = value;
     }
+    // A crop mode larger than the frame cannot be: it goes with the frame that it belonged to.
+    const [width, height] = frameOf(camera, formats) ?? [Infinity, Infinity];
+    const crop = (camera.crop ?? []).filter((entry) => entry.frame[0] <= width && entry.frame[1] <= height);
+    if (crop.length > 0) camera.crop = crop;
+    else delete camera.crop;
     store.edit({ camera });
   };
-  box.append(
+  add(box,
     el("h2", null, "The camera"),
     el("p", null, "Only its frame matters, how it lies, and how far the sensor may move."),
     el("div", { class: "fields" },

@@ -1,6 +1,7 @@
 // The hood: wishes for one that is worked out, or the measures of one from the drawer.
 
-import { el } from "./dom.js";
+import { Refused, Unreachable, send } from "./ask.js";
+import { add, el } from "./dom.js";
 import { Form, group, more } from "./fields.js";
 import { SHAPES, isGiven, wishesOf } from "./hoods.js";
 import { pictureOf, smallPicture } from "./pictures.js";
@@ -14,12 +15,12 @@ export function plainHood() {
 export function hoodPanel(store, box) {
   const form = new Form(store, "hood");
   const measured = Boolean(form.document.rim?.petals);
-  box.append(
+  add(box,
     el("h2", null, "The hood"),
     el("p", null, "Say what you wish: it is made as deep as it can be without showing. Or describe one that you have, and see whether it shows."),
     el("div", { class: "fields" }, form.text(["name"], "Name", { wide: true, most: 100, keepEmpty: true })),
     kindGroup(store, form, measured),
-    measured ? measuredGroup(form) : isGiven(form.document) ? givenGroup(store, form) : wishGroup(form),
+    measured ? [measuredGroup(form), stlGroup(store, form)] : isGiven(form.document) ? givenGroup(store, form) : wishGroup(form),
     !measured && !isGiven(form.document) && wallGroup(store, form),
     more("Margins", el("p", { class: "tell" }, "How much play and error the rim stays clear of. A hood pressed on by feel wants more rotation."),
       el("div", { class: "fields" },
@@ -98,6 +99,25 @@ function measuredGroup(form) {
       form.length(at("left"), "Left", { letter: "S" }), form.length(at("right"), "Right", { letter: "S" }),
       form.length(at("corners"), "Corners, lowest", { letter: "C" }), form.number(at("valley_width"), "Valleys, at their top", { unit: "°", hint: "empty: a smooth wave is assumed" }),
       form.number(at("corner_azimuth"), "Lowest at", { unit: "°", placeholder: "35", hint: "from level upwards" })));
+}
+
+function stlGroup(store, form) {
+  const said = el("p", { class: "wrong", role: "status", hidden: true });
+  const picker = el("input", { type: "file", accept: ".stl", "aria-label": "STL of the hood" });
+  picker.addEventListener("change", async () => {
+    said.hidden = true;
+    const [file] = picker.files;
+    if (!file) return;
+    try {
+      const { mesh } = await send("meshes", file);
+      store.edit({ hood: { ...form.document, wall: undefined, rim: { stl: file.name } }, mesh: { id: mesh }, hand: null, moved: 0 });
+    } catch (fault) {
+      if (!(fault instanceof Refused || fault instanceof Unreachable)) throw fault;
+      said.hidden = false;
+      said.textContent = `${file.name}: ${fault.message}`;
+    }
+  });
+  return more("Or its mesh, from an STL", el("p", { class: "tell" }, "Seat plane at z = 0, z forward, y up, x to the left as seen from behind the camera; mm. A mesh stays with this program and not in the link: open it again elsewhere."), picker, said);
 }
 
 function givenGroup(store, form) {

@@ -1,20 +1,20 @@
 // The lens described by form, with pictures of what to measure and how.
 
-import { el } from "./dom.js";
+import { add, el } from "./dom.js";
 import { Form, group, more } from "./fields.js";
 import { pictureOf, smallPicture } from "./pictures.js";
 import { focal, focus, shownLength, typedLength, unit } from "./words.js";
 
 /** A lens with the least that can be looked at. */
 export function plainLens() {
-  return { document: "lens", version: 1, name: "My lens", front: { rim_diameter: 80 }, seat: { on: "front" }, state: [{ focal_length: 35, f_number: 2.8 }] };
+  return { document: "lens", version: 1, name: "My lens", front: { rim_diameter: 62 }, seat: { on: "front" }, state: [{ focal_length: 50, f_number: 2 }] };
 }
 
 /** Build the form of the lens; gives back the form for later judging. */
 export function lensPanel(store, box) {
   const form = new Form(store, "lens");
   const traced = form.document.prescription !== undefined && form.document.prescription !== null;
-  box.append(
+  add(box,
     el("h2", null, "The lens"),
     el("p", null, "Calipers, a ruler and ten minutes are enough. What you leave empty is estimated on the safe side, and says so. Work in room light: never look through a lens at the sun."),
     el("div", { class: "fields" }, form.text(["name"], "Name", { wide: true, most: 100, keepEmpty: true })),

@@ -1,6 +1,6 @@
 // Taking it home: seat and finish, the files for the workshop, the sheet for a customer.
 
-import { el } from "./dom.js";
+import { add, el } from "./dom.js";
 import { Form, group, more } from "./fields.js";
 import { jobBox } from "./jobs.js";
 import { smallPicture } from "./pictures.js";
@@ -13,7 +13,7 @@ export function makePanel(store, box, finished) {
   const ring = el("input", { type: "checkbox" });
   const options = () => ({ paper: paper.value, fit_ring: ring.checked });
   const seat = form.document.build?.seat ?? "slip-on";
-  box.append(
+  add(box,
     el("h2", null, "Take it home"),
     el("p", null, "Choose how it holds and how it is made; then have the files made. Every solid is inspected, and its own mesh is tested against the light, before a file is written."),
     group("Seat",

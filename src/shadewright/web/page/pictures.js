@@ -45,7 +45,7 @@ const PICTURES = {
     ...lens(250), thin(250, AXIS - 62, 330, AXIS - 62), thin(250, AXIS + 62, 330, AXIS + 62), ...measure(318, AXIS - 62, 318, AXIS + 62, "A"),
     thin(238, AXIS - 50, 290, AXIS - 50), thin(238, AXIS + 50, 290, AXIS + 50), ...measure(280, AXIS - 50, 280, AXIS + 50, "B", 0.7),
     thin(250, AXIS + 62, 250, 200), thin(238, AXIS + 50, 238, 200), ...measure(200, 192, 238, 192, "C", 0.1), sv("line", { x1: 250, x2: 270, y1: 192, y2: 192, class: "pic-measure" }),
-    arrowHead(250, 192, [-1, 0]), word(120, AXIS - 80, "barrel"), word(375, AXIS - 8, "to the subject")),
+    arrowHead(250, 192, [-1, 0]), word(120, AXIS - 80, "barrel"), word(416, AXIS - 10, "to the subject", "end")),
 
   reach: () => frame(220, "E, the reach: from the seat plane, where the hood's edge stops, forward to the front rim; D across what the hood grips",
     ...lens(262), sv("path", { d: `M150 ${AXIS - 74}H330M150 ${AXIS + 74}H330`, class: "pic-hood" }),
@@ -56,7 +56,7 @@ const PICTURES = {
     ...lens(262), sv("line", { x1: 165, x2: 165, y1: AXIS - 40, y2: AXIS - 20, class: "pupil" }), sv("line", { x1: 165, x2: 165, y1: AXIS + 20, y2: AXIS + 40, class: "pupil" }),
     sv("circle", { cx: 165, cy: AXIS, r: 4.5, class: "pupil-dot" }), sv("path", { d: path([[165, AXIS], [400, AXIS - 92]]), class: "pic-ray" }), sv("path", { d: path([[165, AXIS], [400, AXIS + 92]]), class: "pic-ray" }),
     sv("path", { d: path([[165, AXIS], [400, AXIS - 92], [400, AXIS + 92]], true), class: "pic-beam" }),
-    thin(165, AXIS + 40, 165, 206), thin(262, AXIS + 62, 262, 206), ...measure(165, 200, 262, 200, "F"), word(165, AXIS - 52, "pupil"), word(355, AXIS + 4, "the picture")),
+    thin(165, AXIS + 40, 165, 206), thin(262, AXIS + 62, 262, 206), ...measure(165, 200, 262, 200, "F"), word(165, AXIS - 52, "pupil"), word(352, AXIS - 10, "the picture")),
 
   parallax: () => frame(220, "Finding the pupil by parallax: a pin beside the lens, seen past its edge from two places; where it moves together with the pupil, it stands at the pupil's depth",
     ...lens(222, { outer: 52, barrel: 58, end: 160, glass: 42 }),
@@ -65,7 +65,7 @@ const PICTURES = {
     ...[AXIS - 66, AXIS - 18].map((y) => sv("g", null,
       sv("path", { d: path([[130, AXIS - 100], [376, y]]), class: "pic-ray" }), sv("path", { d: path([[130, AXIS], [376, y]]), class: "pic-ray" }),
       sv("path", { d: `M376 ${y}q14 -11 28 0q-14 11 -28 0Z`, class: "pic-line" }), sv("circle", { cx: 390, cy: y, r: 4, class: "pic-dark" }))),
-    sv("path", { d: `M398 ${AXIS - 54}v24`, class: "pic-measure" }), arrowHead(398, AXIS - 28, [0, 1]), arrowHead(398, AXIS - 56, [0, -1]), word(378, AXIS + 12, "move your head")),
+    sv("path", { d: `M398 ${AXIS - 54}v24`, class: "pic-measure" }), arrowHead(398, AXIS - 28, [0, 1]), arrowHead(398, AXIS - 56, [0, -1]), word(416, AXIS + 18, "move your head", "end")),
 
   petals: () => frame(220, "Heights of a hood from the drawer: at the sides, at the top and bottom, and at the lowest places between, all from the seat plane",
     sv("path", { d: "M30 190H390V190M30 190V100C60 100 70 150 95 150C120 150 130 50 165 50H255C290 50 300 150 325 150C350 150 360 100 390 100V190", class: "pic-hood" }),

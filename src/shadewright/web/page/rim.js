@@ -83,6 +83,28 @@ export function drawRim(picture, data, { place = null, extent = null } = {}) {
   return groups;
 }
 
+/** Draw the four lips of a tunnel, side by side, each with how far it may reach. */
+export function drawLips(picture, data) {
+  const { lips, deepest_lips: deepest, limit_lips: limit } = data;
+  const flat = { deepest: Object.values(deepest), made: Object.values(lips) };
+  const s = rimScale(picture, flat);
+  picture.setAttribute("viewBox", `0 0 ${s.width} ${s.height}`);
+  picture.replaceChildren(sv("defs", null,
+    sv("pattern", { id: `${picture.id}-cut`, width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
+      sv("rect", { width: 7, height: 7, class: "cut-ground" }), sv("line", { x1: 0, y1: 0, x2: 0, y2: 7, class: "cut-line" }))));
+  ["right", "top", "left", "bottom"].forEach((lip, k) => {
+    const from = s.x(90 * k + 8), to = s.x(90 * k + 82);
+    const level = (z, name) => sv("line", { x1: from, x2: to, y1: s.y(z), y2: s.y(z), class: name });
+    const shows = lips[lip] > limit[lip] + 1e-3;
+    picture.append(
+      sv("rect", { x: from, y: s.y(lips[lip]), width: to - from, height: s.y(s.low) - s.y(lips[lip]), fill: `url(#${picture.id}-cut)` }),
+      level(limit[lip], "limit"), level(deepest[lip], "bound s0"), level(lips[lip], "made"), ...(shows ? [level(lips[lip], "showing")] : []),
+      sv("text", { x: (from + to) / 2, y: s.y(s.low) + 1.3 * s.small, "text-anchor": "middle", class: "small" }, lip),
+      sv("text", { x: (from + to) / 2, y: s.y(lips[lip] / 2), "text-anchor": "middle", class: "note" }, length(lips[lip])));
+  });
+  heightRuler(picture, s);
+}
+
 function drawGroup(inside, data, s, group, stroke, step) {
   // Runs of neighbouring places bound by this group, each drawn from the middle before to the middle after.
   let run = [];
@@ -154,6 +176,10 @@ function rulers(picture, s) {
       picture.append(sv("text", { x, y: floor + 2.4 * s.small, "text-anchor": "middle", class: "small soft" }, names[azimuth]));
     }
   }
+  heightRuler(picture, s);
+}
+
+function heightRuler(picture, s) {
   for (const z of ticks(s.low, s.top, s.tall / (2.4 * s.small))) {
     const y = s.y(z);
     picture.append(sv("line", { x1: s.room.left - 4, x2: s.room.left, y1: y, y2: y, class: "tick" }));
@@ -170,8 +196,8 @@ export function rimKey(data, groups) {
   return [
     entry("rim as made", "made"),
     data.shows?.length > 0 && entry("part of it that shows", "showing"),
-    entry("beyond this it shows somewhere", "limit"),
-    data.here && entry("beyond this it shows here", "here"),
+    entry("limit over all settings", "limit"),
+    data.here && entry("limit at this setting", "here"),
     data.plain !== null && data.plain !== undefined && entry(`as a plain rim: ${length(data.plain)}`, "plain-rim"),
     el("li", { class: "title" }, "deepest clear rim, bound by"),
     ...groups.map((group, k) => entry(brief(group.name), `bound ${STROKES[k]}`, k)),
@@ -203,11 +229,12 @@ export function rimWords(data) {
   if (!data) return "A hood known only as a mesh has no rim that could be unrolled.";
   if (data.lips) {
     const names = ["right", "top", "left", "bottom"];
-    return `Four straight lips: ${names.map((name) => `${name} ${length(data.lips[name])}`).join(", ")} ahead of the seat plane.`;
+    return `Four straight lips: ${names.map((name) => `${name} ${length(data.lips[name])}`).join(", ")} ahead of the seat plane. ${showsWords(data)}`;
   }
   const deepest = Math.max(...data.made);
   const shallowest = Math.min(...data.made);
   const showing = showsWords(data);
-  return `The rim stands between ${length(shallowest)} and ${length(deepest)} ahead of the seat plane. ` +
+  const stands = deepest - shallowest < 0.05 ? `stands ${length(deepest)}` : `stands between ${length(shallowest)} and ${length(deepest)}`;
+  return `The rim ${stands} ahead of the seat plane. ` +
     (showing || "Nowhere does it reach beyond what stays clear at every setting.");
 }

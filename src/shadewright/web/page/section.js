@@ -36,15 +36,15 @@ export function drawSection(picture, plane, extent) {
   for (const wall of plane.walls) {
     inside.append(sv("path", { d: path(wall.map(to), true), class: "wall", fill: `url(#${picture.id}-cut)` }));
   }
+  for (const cut of plane.cuts ?? []) inside.append(sv("path", { d: path(cut.map(to)), class: "wall" }));
   gaps(inside, plane, to, small, window_);
   rulers(picture, { back, ahead, away, to, small, window_, height });
-  inside.append(sv("text", { x: to([0, 0])[0] - 5, y: window_.y + window_.height - 0.5 * small, "text-anchor": "end", class: "small soft" }, "seat plane"));
 }
 
 /** Bounds of the drawing in mm that fill the room given, the hood and the front of the lens within them. */
 function fitted(plane, extent, across, tall) {
   const [back, ahead, most] = extent;
-  const walls = plane.walls.flat().map(([, u]) => Math.abs(u));
+  const walls = [...plane.walls.flat(), ...(plane.cuts ?? []).flat()].map(([, u]) => Math.abs(u));
   const away = Math.min(Math.max(1.55 * Math.max(...walls, plane.rim.outer), 20), Math.max(1.2 * most, 1.55 * plane.rim.outer));
   const scale = Math.min(across / (ahead - back), tall / (2 * away));
   // What room is left goes mostly ahead, where the light comes from.

@@ -126,6 +126,7 @@ function drawScale(pen, box, height, small, width) {
   pen.fillText("stops", left + long + 0.6 * small, top + 1.05 * small);
   for (const [value, words] of [[0, "0"], [0.1, "0.1"], [0.5, "0.5"], [1, "1"], [2, "2"], [3, "3"]]) {
     const x = left + lossPlace(value) * long;
+    if (value === 0.1 && long < 13 * small) continue;
     pen.textAlign = value === 0 ? "left" : value === 3 ? "right" : "center";
     pen.fillText(words, x, top + 1.05 * small);
     const level = LOSS_LINES.find(([known]) => known === value);

@@ -39,18 +39,3 @@ export function pulled(made, azimuth, height, { width, symmetry, least, most }) 
 export function asPoints(made) {
   return made.map((z, k) => [(k * 360) / made.length, z]);
 }
-
-/** Heights of a rim at `count` equal steps from its pairs, straight between them, moved by `by` mm. */
-export function heights(points, count, by = 0) {
-  return Array.from({ length: count }, (_unused, k) => {
-    const azimuth = (k * 360) / count;
-    let after = points.findIndex((pair) => pair[0] > azimuth);
-    if (after < 0) after = 0;
-    const before = (after + points.length - 1) % points.length;
-    const [a0, z0] = points[before];
-    const [a1, z1] = points[after];
-    const span = (a1 - a0 + 360) % 360 || 360;
-    const share = ((azimuth - a0 + 360) % 360) / span;
-    return z0 + (z1 - z0) * share + by;
-  });
-}

@@ -60,7 +60,7 @@ export function drawSky(canvas, data, { plain = false } = {}) {
   pen.drawImage(picture(values), x - radius, y - radius, 2 * radius, 2 * radius);
   drawLines(pen, values, x, y, radius);
   drawRings(pen, x, y, radius, plain ? Infinity : small);
-  drawFrame(pen, data.frame, x, y, radius);
+  for (const frame of data.frames ?? [data.frame]) drawFrame(pen, frame, x, y, radius);
   pen.restore();
   pen.strokeStyle = colours().soft;
   pen.lineWidth = 1.5;

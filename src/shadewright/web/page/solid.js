@@ -104,6 +104,16 @@ export class SolidView {
     return Boolean(this.gl && this.faces && this.lines);
   }
 
+  /** True where triangles are drawn by the processor itself, so that each picture takes a while. */
+  get slow() {
+    if (this.known === undefined) {
+      const names = this.gl?.getExtension("WEBGL_debug_renderer_info");
+      const drawer = this.gl ? String(this.gl.getParameter(names ? names.UNMASKED_RENDERER_WEBGL : this.gl.RENDERER)) : "";
+      this.known = /swiftshader|llvmpipe|software|basic render/i.test(drawer);
+    }
+    return this.known;
+  }
+
   prepare() {
     const gl = this.gl;
     this.faces = program(gl, CORNERS, DOTS);
@@ -137,6 +147,11 @@ export class SolidView {
     });
   }
 
+  /** Draw within this moment, for paper. */
+  paintNow() {
+    if (this.data && this.ready) this.paint();
+  }
+
   eye() {
     const { radius, back, front } = this.extent;
     if (this.fromSensor) {
@@ -144,7 +159,7 @@ export class SolidView {
       return { eye: [0, 0, z], target: [0, 0, z + 10], tangent: this.outlook() / this.near, near: 0.5, far: 60 * radius };
     }
     const middle = [0, 0, 0.5 * (front + back)];
-    const away = (3.15 * Math.hypot(radius, 0.5 * (front - back))) / this.near;
+    const away = (3.4 * Math.hypot(radius, 0.5 * (front - back))) / this.near;
     const rise = (this.rise * Math.PI) / 180, turn = (this.turn * Math.PI) / 180;
     const direction = [Math.cos(rise) * Math.sin(turn), Math.sin(rise), Math.cos(rise) * Math.cos(turn)];
     return { eye: middle.map((value, k) => value + away * direction[k]), target: middle, tangent: 0.3, near: 0.02 * away, far: 6 * away };
@@ -225,11 +240,13 @@ export class SolidView {
 
 /** What the drawing in space shows, in words. */
 export function solidWords(data, view) {
-  if (!data) return "A hood known only as a mesh is not drawn here.";
+  if (!data) return "";
+  if (data.kind === "mesh") return `The hood of the file, ${data.triangles} triangles${data.vertices ? "" : "; too many to be drawn here"}.`;
   const heights = data.kind === "round" ? data.rim.map(([, z]) => z) : Object.values(data.lips);
   const shape = data.kind === "round" ? "A round hood" : "A rectangular tunnel";
   const from = view.fromSensor
     ? "seen from the middle of the pupil, as the sensor sees it: the blue outline is the frame; what of the hood lies inside it shows"
     : view.cut ? "with its right half cut away" : "with the front of the lens";
-  return `${shape}, ${length(Math.min(...heights))} to ${length(Math.max(...heights))} deep, ${from}.`;
+  const least = Math.min(...heights), most = Math.max(...heights);
+  return `${shape}, ${most - least < 0.05 ? "" : `${length(least)} to `}${length(most)} deep, ${from}.`;
 }

@@ -1,7 +1,7 @@
 // What the page is about: the design, with its past, and how it is being looked at. Views subscribe; nobody else remembers.
 
 /** The parts that make up a design; undo and redo go over these. */
-export const DESIGN = ["lens", "camera", "hood", "moved", "hand", "kept"];
+export const DESIGN = ["lens", "camera", "hood", "moved", "hand", "kept", "mesh"];
 /** The parts that say how it is looked at. */
 export const VIEW = ["at", "step", "stage", "plane", "cut"];
 const MOST_STEPS_BACK = 200;
@@ -10,7 +10,7 @@ const SAME_GESTURE = 900;
 /** A page with nothing on it yet. */
 export function blank() {
   return {
-    lens: null, camera: null, hood: null, moved: 0, hand: null, kept: [],
+    lens: null, camera: null, hood: null, moved: 0, hand: null, kept: [], mesh: null,
     at: { zoom: 0, focus: 0, stop: null }, step: "start", stage: "", plane: 90, cut: false,
   };
 }

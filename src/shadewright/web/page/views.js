@@ -1,7 +1,7 @@
 // The live views: what each needs from an answer, how it is drawn, and its words. One place knows which are on the sheet.
 
-import { at, boxOf, el, settled, sv } from "./dom.js";
-import { drawRim, rimKey, rimScale, rimWords } from "./rim.js";
+import { at, boxOf, el, settled, sv, watchSize } from "./dom.js";
+import { drawLips, drawRim, rimKey, rimScale, rimWords } from "./rim.js";
 import { drawSection, sectionWords } from "./section.js";
 import { drawSensor, sensorWords } from "./sensor.js";
 import { drawSky, skyWords } from "./sky.js";
@@ -16,9 +16,11 @@ const NAMES = ["sensor", "section", "solid", "rim", "sky"];
 export const still = () => matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 export class Views {
-  constructor(store, redraw) {
+  constructor(store) {
     this.store = store;
-    this.redraw = redraw;
+    this.moving = false;
+    this.behind = new Set();
+    this.dim = settled(() => this.behind.forEach((name) => this.figure(name).classList.add("old")), 700);
     this.answer = null;
     this.place = null;
     this.solid = new SolidView(at("solid"));
@@ -28,8 +30,7 @@ export class Views {
     this.addSolidChoice();
     this.followPointer();
     const again = settled(() => this.draw(), 60);
-    const watch = new ResizeObserver(again);
-    for (const name of NAMES) watch.observe(at(name));
+    for (const name of NAMES) watchSize(at(name), again);
   }
 
   figure(name) {
@@ -44,6 +45,7 @@ export class Views {
   /** Take an answer: what is missing in it stays as it was, marked as old where the answer lies behind. */
   take(answer) {
     this.answer = { ...(this.answer ?? {}), ...answer };
+    for (const name of Object.keys(answer)) this.behind.delete(name);
     this.draw(Object.keys(answer));
   }
 
@@ -52,8 +54,14 @@ export class Views {
     for (const name of this.shown()) {
       if (only && !only.includes(name)) continue;
       this[`draw_${name}`](this.answer[name]);
-      this.figure(name).classList.remove("old");
+      this.figure(name).classList.toggle("old", this.behind.has(name) && this.figure(name).classList.contains("old"));
     }
+  }
+
+  /** The design has changed: views that have not followed within a moment are marked as lying behind. */
+  outdate() {
+    this.behind = new Set(NAMES);
+    this.dim();
   }
 
   /** Mark all views as lying behind: the design has gone wrong since. */
@@ -89,16 +97,23 @@ export class Views {
       return;
     }
     this.solid.cut = this.store.state.cut;
+    // Where no graphics processor helps, the drawing in space waits until nothing moves.
+    if (this.moving && this.solid.slow) return;
     this.solid.show(data);
     const fallback = this.solid.ready ? "" : " This browser has no WebGL, so that the picture stays empty.";
     this.say("solid", [solidWords(data, this.solid) + fallback, "Turn it with the mouse or the arrow keys; wheel, + and − bring it nearer."]);
   }
 
   draw_rim(data) {
-    const unrolled = Boolean(data?.azimuth);
-    at("rim").parentElement.hidden = !unrolled;
+    at("rim").parentElement.hidden = !data;
     this.say("rim", [rimWords(data)]);
-    if (!unrolled) return;
+    if (!data) return;
+    if (data.lips) {
+      drawLips(at("rim"), data);
+      at("rim-key").replaceChildren();
+      this.keyOfRim = null;
+      return;
+    }
     const groups = drawRim(at("rim"), data, { place: this.place, extent: this.extent });
     const key = JSON.stringify([groups.map((group) => group.name), data.plain, data.shows?.length > 0, Boolean(data.here)]);
     if (key === this.keyOfRim) return;

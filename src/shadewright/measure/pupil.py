@@ -1,0 +1,492 @@
+"""The entrance pupil from the shadows of plain tubes: its depth and width, field scale and further windows, with uncertainty.
+
+A tube's shadow is placed by the pupil's depth and blurred by its width. Pairs of frames, with a tube and without, are fitted
+with the exact forward model; what cannot be known, such as how the tube sits, is fitted along and allowed for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shadewright.errors import MeasureError, OpticsError
+from shadewright.measure.fitting import Solution, Unknown, solve
+from shadewright.measure.forward import OpenEnd, shares_of
+from shadewright.measure.pairs import Ratio
+from shadewright.model.camera import Camera
+from shadewright.model.lens import Lens, Mapping
+from shadewright.model.shots import ShotSetting, Tube
+from shadewright.optics.projection import slopes_of_points
+
+Array = NDArray[np.float64]
+
+SEAT_PLAY = 1.0
+"""A tube sits this far off the lens's axis as a rule, mm (common practice, no source)."""
+LEAN = math.tan(math.radians(1.5))
+"""And leans by this slope (common practice, no source)."""
+AXIS_PLAY = 0.3
+"""The lens's axis meets the frame this far from its middle as a rule, mm (common practice, no source)."""
+GLASS_PLAY = 0.5
+"""How well a front glass's radius and depth are measured with calipers, mm (common practice, no source)."""
+APERTURE_PLAY = 0.10
+"""How far a pupil may be from f / (2N), as a share of it (common practice, no source)."""
+WANDER = 0.2
+"""How far the pupil may move with field angle, in focal lengths at a slope of 1 (traced published designs reach that)."""
+GAIN_PLAY, SLOPE_PLAY, VEIL_PLAY = 0.02, 0.01, 0.003
+"""Change of the wall's light between frames, its slope over the half frame, and stray light in the shadow, as shares."""
+SHADOW = (0.02, 0.98)
+"""Cells with this much light left lie in the half-shadow."""
+FEWEST_CELLS = 30
+REMARKABLE = 30.0
+"""A further window is kept where it lowers the squared misfit by this many units of it."""
+
+
+@dataclass(frozen=True, eq=False)
+class TubePair:
+    """What one tube left of the light, and the tube itself."""
+
+    tube: Tube
+    ratio: Ratio
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """The sound cells of one map: frame points (n, 2) in mm, value and standard error (n,), and the cell's size in mm."""
+
+    points: Array
+    value: Array
+    error: Array
+    cell: tuple[float, float]
+    active: NDArray[np.bool_]
+    """In or near the half-shadow: elsewhere all or nothing is left."""
+    tube: Tube | None
+    doubt: float = 0.0
+    reference_radius: float = 0.0
+    """Of the pupil in the frames that a block without a tube is compared with, mm."""
+
+    def sectors(self, count: int = 16) -> NDArray[np.int64]:
+        """(n,) the sector of azimuth that each cell lies in: cells of one err together where the model does not fit."""
+        angle = np.arctan2(self.points[:, 1], self.points[:, 0])
+        return np.floor((angle / (2 * math.pi) + 0.5) * count).astype(np.int64) % count
+
+
+@dataclass(frozen=True)
+class View:
+    """What is known of the lens before: reach of the front rim plane (mm), its mapping, and its glass (radius, depth, how well)."""
+
+    reach: float
+    mapping: Mapping
+    front_radius: float
+    front_depth: float
+    front_known: bool
+
+
+@dataclass(frozen=True, eq=False)
+class PupilFit:
+    """What the frames of one setting say. Values by name with `solution`; lengths in mm, the pupil's depth behind the front rim."""
+
+    setting: ShotSetting
+    view: View
+    blocks: tuple[Block, ...]
+    solution: Solution
+    rear: bool
+    notes: tuple[str, ...]
+    settled: bool
+    """False where the depth is known too badly to rely on: the notes say what to shoot."""
+
+    @property
+    def depth(self) -> float:
+        """Depth of the pupil on the axis."""
+        return self.solution.value("pupil_depth")
+
+    @property
+    def depth_error(self) -> float:
+        """Its standard error."""
+        return self.solution.error("pupil_depth")
+
+    @property
+    def radius(self) -> float:
+        """Radius of the pupil."""
+        return self.solution.value("pupil_radius")
+
+    def depth_at(self, slope: float) -> tuple[float, float]:
+        """Depth of the pupil for beams of a field slope, and its standard error, mm."""
+        solution, by = self.solution, slope * slope
+        names = [unknown.name for unknown in solution.unknowns]
+        at = [names.index("pupil_depth"), names.index("wander")]
+        covariance = solution.covariance[np.ix_(at, at)]
+        weight = np.array([1.0, by])
+        return self.depth + by * solution.value("wander"), math.sqrt(max(0.0, float(weight @ covariance @ weight)))
+
+    @property
+    def steepest(self) -> float:
+        """Slope of the farthest frame point that was fitted."""
+        farthest = max(float(np.max(np.hypot(block.points[:, 0], block.points[:, 1]))) for block in self.blocks)
+        return farthest / self.solution.value("image_distance")
+
+    def fitted(self, block: int) -> Array:
+        """What the model expects of a block's cells (n,)."""
+        own = self.blocks[block]
+        return _expected(self.solution.unknowns, self.solution.values, own, block, self.view, self.setting)
+
+
+def view_of(lens: Lens, setting: ShotSetting) -> tuple[View, list[str]]:
+    """What the lens document says of the outside at a setting, and notes on what it does not."""
+    notes = []
+    reach = setting.reach
+    if reach is None:
+        for state in lens.state:
+            if abs(state.focal_length - setting.focal_length) < 0.02 * setting.focal_length and (
+                (state.focus_distance == "infinity") == (setting.focus_distance == "infinity")
+            ):
+                reach = state.reach
+    if reach is None:
+        reach = 0.0
+        notes.append(
+            f"The reach at {setting.focal_length:g} mm is not given, so the depth is counted from the seat plane; measure reach."
+        )
+    clear, depth = lens.front.clear_diameter, lens.front.clear_depth
+    radius = (lens.front.rim_diameter - 1.0 if clear is None else clear) / 2
+    return View(reach, lens.projection, radius, depth or 0.0, clear is not None and depth is not None), notes
+
+
+def block_of(ratio: Ratio, camera: Camera, tube: Tube | None, *, reference_radius: float = 0.0) -> Block:
+    """The sound cells of a map on a camera's frame. Raises MeasureError where picture and frame have not the same shape."""
+    width, height = camera.full_frame
+    rows, columns = ratio.value.shape
+    shape = columns / rows
+    if abs(math.log(shape * width / height)) < abs(math.log(shape * height / width)):
+        width, height = height, width
+    if abs(math.log(shape * height / width)) > 0.06:
+        raise MeasureError(
+            f"{ratio.paths[1]}: is {shape:.2f} times as wide as high, but the camera's frame is {width / height:.2f}; "
+            "use uncropped photographs of the whole frame."
+        )
+    points = ratio.points(width / 2, height / 2)
+    active = (ratio.value > SHADOW[0]) & (ratio.value < SHADOW[1])
+    near = active.copy()
+    for _ in range(2):
+        grown = np.pad(near, 1)
+        near = grown[1:-1, 1:-1] | grown[:-2, 1:-1] | grown[2:, 1:-1] | grown[1:-1, :-2] | grown[1:-1, 2:]
+    good = ratio.good & (ratio.error > 0)
+    return Block(
+        points[good], ratio.value[good], ratio.error[good], (width / columns, height / rows), near[good], tube, ratio.doubt,
+        reference_radius,
+    )  # fmt: skip
+
+
+def fit_pupil(
+    setting: ShotSetting, pairs: Sequence[TubePair], lens: Lens, camera: Camera, *, own: Ratio | None = None,
+    scale: tuple[float, float] | None = None,
+) -> PupilFit:  # fmt: skip
+    """Fit one setting's pupil to its tubes' shadows.
+
+    own: the map of the bare frame over the bare frame stopped down, which shows the lens's own windows by themselves.
+    scale: image distance and its standard error where a ruler has told them, mm.
+    Raises MeasureError where a tube does not show or the maps are no shadows of tubes.
+    """
+    view, notes = view_of(lens, setting)
+    blocks = [block_of(pair.ratio, camera, pair.tube) for pair in pairs]
+    for pair, block in zip(pairs, blocks, strict=True):
+        _shadow_is_there(pair, block)
+    if not blocks:
+        raise MeasureError(f"at {setting.focal_length:g} mm no tube was photographed; add [[setting.with_tube]] frames.")
+    if own is not None and setting.stopped_down_f_number is not None:
+        small = setting.focal_length / (2 * setting.stopped_down_f_number)
+        blocks.append(block_of(own, camera, None, reference_radius=small))
+    start = _first_guess(setting, view, blocks)
+    best = _solved(_unknowns(setting, view, blocks, start, scale), blocks, view, setting)
+    rear = False
+    for candidate in _rear_starts(best, camera, setting):
+        try:
+            found = _solved(candidate, blocks, view, setting, after=best)
+        except (OpticsError, np.linalg.LinAlgError):
+            continue
+        if _better(found, best) and found.value("rear_radius") > 0.3 * found.value("pupil_radius"):
+            best, rear = found, True
+            break
+    fit = PupilFit(setting, view, tuple(blocks), best, rear, (), True)
+    said, settled = _said(fit)
+    return replace(fit, notes=tuple(notes + said), settled=settled)
+
+
+def _shadow_is_there(pair: TubePair, block: Block) -> None:
+    half = int(np.sum((block.value > SHADOW[0]) & (block.value < 1 - 6 * np.maximum(block.error, 0.003))))
+    if half < FEWEST_CELLS or float(np.quantile(block.value, 0.002)) > 0.6:
+        raise MeasureError(
+            f"{pair.ratio.paths[1]}: the shadow of tube \"{pair.tube.name}\" hardly reaches into the frame; use a longer or narrower "
+            "tube, so that the corners go dark."
+        )
+    if float(np.median(block.value)) < 0.5:
+        raise MeasureError(
+            f"{pair.ratio.paths[1]}: tube \"{pair.tube.name}\" darkens more than half of the frame; use a shorter or wider one."
+        )
+
+
+def _first_guess(setting: ShotSetting, view: View, blocks: Sequence[Block]) -> float:
+    """The depth at which a pinhole would throw the shadows' edges where they are."""
+    depths = []
+    for block in blocks:
+        if block.tube is None:
+            continue
+        edge = (block.value > 0.3) & (block.value < 0.7)
+        if edge.sum() < 4:
+            continue
+        scaled = block.points[edge] / setting.focal_length
+        slopes = slopes_of_points(scaled, view.mapping.kind, view.mapping.coefficients)
+        slope = float(np.median(np.hypot(slopes[:, 0], slopes[:, 1])))
+        depths.append(block.tube.inner_diameter / 2 / slope - (block.tube.length - view.reach))
+    guess = float(np.median(depths)) if depths else setting.focal_length
+    return float(np.clip(guess, -200.0, 2500.0))
+
+
+def _unknowns(
+    setting: ShotSetting, view: View, blocks: Sequence[Block], depth: float, scale: tuple[float, float] | None
+) -> list[Unknown]:  # fmt: skip
+    f = setting.focal_length
+    distance = math.inf if setting.focus_distance == "infinity" else float(setting.focus_distance)
+    breathing = 0.0 if math.isinf(distance) else f * f / max(distance - f, f)
+    spread = math.hypot(f * setting.focal_length_plus_minus / 100, breathing)
+    distance_mean, spread = scale if scale is not None else (f, spread)
+    radius = f / (2 * setting.f_number)
+    glass = GLASS_PLAY if view.front_known else 0.15 * view.front_radius
+    unknowns = [
+        Unknown("pupil_depth", depth, 0.0, math.inf, -990.0, 2990.0, 0.02),
+        Unknown("pupil_radius", radius, radius, APERTURE_PLAY * radius, 0.2 * radius, 3 * radius, 1e-3 * radius),
+        Unknown("image_distance", distance_mean, distance_mean, max(spread, 1e-4 * f), 0.5 * f, 2 * f, 3e-4 * f),
+        Unknown("wander", 0.0, 0.0, WANDER * f, -500.0, 500.0, 0.05),
+        Unknown("axis_x", 0.0, 0.0, AXIS_PLAY, -5.0, 5.0, 3e-3),
+        Unknown("axis_y", 0.0, 0.0, AXIS_PLAY, -5.0, 5.0, 3e-3),
+        Unknown("front_radius", view.front_radius, view.front_radius, glass, 0.3 * view.front_radius, 2 * view.front_radius, 0.01),
+        Unknown("front_depth", view.front_depth, view.front_depth, glass, -50.0, 200.0, 0.01),
+    ]
+    if any(block.doubt > 0 for block in blocks):
+        doubt = max(block.doubt for block in blocks)
+        unknowns.append(Unknown("tone", 0.0, 0.0, doubt, -0.6, 0.6, 1e-3))
+    for i, block in enumerate(blocks):
+        unknowns += _own_unknowns(i, block)
+    return unknowns
+
+
+def _own_unknowns(i: int, block: Block) -> list[Unknown]:
+    """What belongs to one map: how its tube sits and how the light changed."""
+    unknowns = [
+        Unknown(f"gain {i}", 1.0, 1.0, GAIN_PLAY, 0.5, 2.0, 1e-4, i),
+        Unknown(f"slope_x {i}", 0.0, 0.0, SLOPE_PLAY, -0.5, 0.5, 1e-4, i),
+        Unknown(f"slope_y {i}", 0.0, 0.0, SLOPE_PLAY, -0.5, 0.5, 1e-4, i),
+    ]
+    tube = block.tube
+    if tube is None:
+        small = block.reference_radius
+        unknowns.append(Unknown("small_radius", small, small, APERTURE_PLAY * small, 0.2 * small, 3 * small, 2e-3 * small, i))
+        return unknowns
+    exact = 1e-4
+    return unknowns + [
+        Unknown(f"decentre_x {i}", 0.0, 0.0, SEAT_PLAY, -20.0, 20.0, 0.01, i),
+        Unknown(f"decentre_y {i}", 0.0, 0.0, SEAT_PLAY, -20.0, 20.0, 0.01, i),
+        Unknown(f"lean_x {i}", 0.0, 0.0, LEAN, -0.3, 0.3, 1e-3, i),
+        Unknown(f"lean_y {i}", 0.0, 0.0, LEAN, -0.3, 0.3, 1e-3, i),
+        Unknown(f"tube_radius {i}", tube.inner_diameter / 2, tube.inner_diameter / 2, max(tube.inner_diameter_plus_minus / 2, exact),
+                0.5, 1500.0, 0.01, i),
+        Unknown(f"tube_length {i}", tube.length, tube.length, max(tube.length_plus_minus, exact), -50.0, 3000.0, 0.01, i),
+        Unknown(f"veil {i}", 0.0, 0.0, VEIL_PLAY, -0.2, 0.5, 1e-4, i),
+    ]  # fmt: skip
+
+
+def _rear_starts(best: Solution, camera: Camera, setting: ShotSetting) -> list[list[Unknown]]:
+    """Unknowns with a rear window, from several places to start at, the rest from the best fit so far."""
+    depth, radius = best.value("pupil_depth"), best.value("pupil_radius")
+    corner = math.hypot(*camera.full_frame) / 2 / best.value("image_distance")
+    starts = []
+    for behind in (0.6, 2.0):
+        away = behind * setting.focal_length
+        wide = radius + 0.6 * away * corner
+        starts.append([
+            *_restarted(best),
+            Unknown("rear_depth", depth + away, depth + away, 2 * setting.focal_length, depth + 0.02 * away, depth + 60 * away, 0.05),
+            Unknown("rear_radius", wide, wide, wide, 0.2 * radius, 50 * wide, 0.02),
+        ])  # fmt: skip
+    return starts
+
+
+def _restarted(best: Solution) -> list[Unknown]:
+    return [replace(u, start=float(v)) for u, v in zip(best.unknowns, best.values, strict=True)]
+
+
+def _better(found: Solution, than: Solution) -> bool:
+    """Whether the misfit falls by more than chance and small faults of the model could make it."""
+    before = sum(float(np.sum(np.minimum(r**2, 25.0))) for r in than.residuals)
+    after = sum(float(np.sum(np.minimum(r**2, 25.0))) for r in found.residuals)
+    return before - after > REMARKABLE * max(1.0, found.misfit)
+
+
+def _solved(
+    unknowns: Sequence[Unknown], blocks: Sequence[Block], view: View, setting: ShotSetting, *, after: Solution | None = None
+) -> Solution:
+    """The fit of these unknowns; after: one with fewer, whose values they start from."""
+    fixed = tuple(unknowns)
+    memory = Memory()
+
+    def residuals(i: int, x: Array) -> Array:
+        block = blocks[i]
+        return (_expected(fixed, x, block, i, view, setting, memory) - block.value) / block.error
+
+    kept = None if after is None else after.kept
+    return solve(fixed, residuals, len(blocks), clusters=[block.sectors() for block in blocks], kept=kept)
+
+
+_INNER = np.array([-0.5, 0.5]) / math.sqrt(3.0)
+"""Places of a two-point Gauss rule, in cells from a cell's middle."""
+
+
+class Memory:
+    """The last geometry worked out for each block: a change of the light alone costs nothing."""
+
+    def __init__(self) -> None:
+        self._last: dict[int, list[tuple[tuple[float, ...], Array]]] = {}
+
+    def recall(self, block: int, key: tuple[float, ...], work: Callable[[], Array]) -> Array:
+        """What `work` gives, or gave for the same key a few calls ago."""
+        entries = self._last.setdefault(block, [])
+        for known, result in entries:
+            if known == key:
+                return result
+        result = work()
+        entries.insert(0, (key, result))
+        del entries[3:]
+        return result
+
+
+_LIGHT_ONLY = ("gain", "slope_x", "slope_y", "veil", "tone")
+"""Unknowns that do not change the geometry."""
+
+
+def _expected(
+    unknowns: Sequence[Unknown], x: Array, block: Block, i: int, view: View, setting: ShotSetting, memory: Memory | None = None
+) -> Array:
+    """The map (n,) that these values give: what a tube leaves, or what the lens's windows leave of the wide beam."""
+    values = {u.name: float(v) for u, v in zip(unknowns, x, strict=True)}
+    key = tuple(
+        float(v) for u, v in zip(unknowns, x, strict=True) if u.block in (None, i) and u.name.split(" ")[0] not in _LIGHT_ONLY
+    )
+    expected = (memory or Memory()).recall(i, key, lambda: _geometry(values, block, i, view, setting))
+    if block.tube is not None:
+        veil = values[f"veil {i}"]
+        expected = expected * (1 - veil) + veil
+    if "tone" in values:
+        expected = np.maximum(expected, 1e-6) ** (1 + values["tone"])
+    half = np.max(np.abs(block.points), axis=0)
+    tilt = block.points / half @ np.array([values[f"slope_x {i}"], values[f"slope_y {i}"]])
+    return np.asarray(expected * values[f"gain {i}"] * (1 + tilt))
+
+
+def _geometry(values: dict[str, float], block: Block, i: int, view: View, setting: ShotSetting) -> Array:
+    """The map (n,) without any change of the light."""
+    middle = np.array([values["axis_x"], values["axis_y"]])
+    windows, wander, subject = windows_from(values, setting)
+    if block.tube is None:
+        return _own_shading(block, middle, values, view, windows, wander, subject)
+    expected = np.where(block.value > 0.5, 1.0, 0.0)
+    at, end = block.active, open_end(values, i, view.reach)
+    expected[at] = _cell_shares(block, at, middle, values["image_distance"], view.mapping, windows, wander, subject, end)
+    return expected
+
+
+def windows_from(values: dict[str, float], setting: ShotSetting) -> tuple[Array, tuple[float, float], float]:
+    """Windows (k, 4), wander and the distance in focus (mm from the front rim plane) of fitted values."""
+    rows = [
+        (values["pupil_depth"], values["pupil_radius"], 0.0, 0.0),
+        (values["front_depth"], values["front_radius"], 0.0, 0.0),
+    ]
+    if "rear_depth" in values:
+        rows.append((values["rear_depth"], values["rear_radius"], 0.0, 0.0))
+    subject = math.inf if setting.focus_distance == "infinity" else float(setting.focus_distance)
+    return np.array(rows), (values.get("wander", 0.0), 0.0), subject
+
+
+def open_end(values: dict[str, float], i: int, reach: float) -> OpenEnd:
+    """The open end of tube i as fitted: it stands on the seat off the axis and leans about it."""
+    lean = np.array([values[f"lean_x {i}"], values[f"lean_y {i}"], 1.0])
+    axis = values[f"tube_length {i}"] * lean / np.linalg.norm(lean)
+    centre = (values[f"decentre_x {i}"] + axis[0], values[f"decentre_y {i}"] + axis[1], axis[2] - reach)
+    return OpenEnd((float(centre[0]), float(centre[1]), float(centre[2])), values[f"tube_radius {i}"], (float(lean[0]), float(lean[1])))
+
+
+def _cell_shares(
+    block: Block, at: NDArray[np.bool_], middle: Array, image_distance: float, mapping: Mapping, windows: Array,
+    wander: tuple[float, float], subject: float, end: OpenEnd,
+) -> Array:  # fmt: skip
+    """Mean over each active cell of what the open end leaves, by the two-point Gauss rule both ways."""
+    points = block.points[at] - middle
+    light = np.zeros(len(points))
+    whole = np.zeros(len(points))
+    for u in _INNER:
+        for v in _INNER:
+            scaled = (points + np.array([u * block.cell[0], v * block.cell[1]])) / image_distance
+            slopes = slopes_of_points(scaled, mapping.kind, mapping.coefficients)
+            share, area = shares_of(windows, slopes, end, wander=wander, subject=subject)
+            light += np.where(area > 0, share, 0.0) * area
+            whole += area
+    return np.where(whole > 0, light / np.maximum(whole, 1e-12), 0.0)
+
+
+def _own_shading(
+    block: Block, middle: Array, values: dict[str, float], view: View, windows: Array, wander: tuple[float, float], subject: float
+) -> Array:
+    """The bare frame over the bare frame stopped down: how much smaller the wide beam gets off axis than the narrow one does."""
+    scaled = (block.points - middle) / values["image_distance"]
+    slopes = np.vstack([np.zeros((1, 2)), slopes_of_points(scaled, view.mapping.kind, view.mapping.coefficients)])
+    narrow = windows.copy()
+    narrow[0, 1] = values["small_radius"]
+    wide_area = shares_of(windows, slopes, None, wander=wander, subject=subject)[1]
+    narrow_area = shares_of(narrow, slopes, None, wander=wander, subject=subject)[1]
+    ratio = wide_area / np.maximum(narrow_area, 1e-9)
+    return np.asarray(ratio[1:] / ratio[0])
+
+
+def _said(fit: PupilFit) -> tuple[list[str], bool]:
+    """Plain sentences on what the data cannot settle, and whether the depth is settled."""
+    solution, notes, settled = fit.solution, [], True
+    tubes = [block.tube for block in fit.blocks if block.tube is not None]
+    error = fit.depth_error
+    if error > max(0.5, 0.02 * fit.setting.focal_length):
+        settled = False
+        tied = abs(solution.correlation("pupil_depth", "image_distance"))
+        if len({round(tube.length, 1) for tube in tubes}) == 1 and tied > 0.7:
+            notes.append(
+                f"One length of tube cannot separate depth from field scale: the depth is known to {error:.1f} mm only, as far as the "
+                f"focal length is known to {fit.setting.focal_length_plus_minus:g} %. Shoot a second length; `measure tubes` says which."
+            )
+        else:
+            notes.append(
+                f"The depth is known to {error:.1f} mm only: shoot more frames, or tubes whose lengths differ more, measured better."
+            )
+    if solution.told("pupil_radius") < 0.75:
+        notes.append(
+            "The half-shadow is too narrow to tell the pupil's width, which is taken from the f-number; shoot wide open, or with a longer tube."
+        )
+    if solution.told("wander") < 0.75:
+        notes.append(
+            "These tubes hardly tell how the pupil moves with field angle, which is allowed for; a third length, or a ruler read for the field "
+            "scale, would."
+        )
+    if solution.misfit > 4.0:
+        notes.append(
+            f"The model misses the frames by {math.sqrt(solution.misfit):.1f} times their noise: real beams are not exact discs, or the "
+            "tube is not round; the uncertainty stated allows for it."
+        )
+    dropped = 1 - sum(int(k.sum()) for k in solution.kept) / max(1, sum(len(k) for k in solution.kept))
+    if dropped > 0.05:
+        notes.append(f"{dropped:.0%} of the cells do not fit and were left out: look for marks on the wall, or a dent in the tube.")
+    for name, limit in (("decentre", 3 * SEAT_PLAY), ("lean", 3 * LEAN)):
+        for i, block in enumerate(fit.blocks):
+            if block.tube is not None and math.hypot(solution.value(f"{name}_x {i}"), solution.value(f"{name}_y {i}")) > limit:
+                notes.append(f'Tube "{block.tube.name}" sits badly ({name}): seat it squarely and shoot again.')
+    return notes, settled
+
+
+__all__ = ["Block", "PupilFit", "TubePair", "View", "block_of", "fit_pupil", "open_end", "view_of", "windows_from"]
