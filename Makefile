@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test deep bench lint clean
+.PHONY: demo test deep bench lint browser clean
 
 $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -20,10 +20,17 @@ lint: $(READY)
 	$(BIN)/ruff check src tests benchmarks examples
 	$(BIN)/mypy
 
-test: $(READY) lint
+# The page is tested in a real browser: Chromium, from the system's packages where it is missing and may be installed.
+browser:
+	@command -v chromium >/dev/null 2>&1 || command -v chromium-browser >/dev/null 2>&1 || \
+	{ test "$$(id -u)" = 0 && command -v apt-get >/dev/null 2>&1 && apt-get update -qq && \
+	  apt-get install -y -qq --no-install-recommends chromium >/dev/null; } || \
+	{ echo "make test: the page's tests need Chromium; install it (apt-get install chromium) and run make test again." >&2; exit 1; }
+
+test: $(READY) lint browser
 	$(BIN)/python -m pytest -n 2 -m "not deep"
 
-deep: $(READY)
+deep: $(READY) browser
 	$(BIN)/python -m pytest -n 2 -m "deep"
 
 bench: $(READY)

@@ -33,6 +33,10 @@ class Barrel:
     def tube(cls, diameter: float, length: float, **more: object) -> Barrel:
         return cls(diameter / 2, np.full(360, float(length)), **more)  # type: ignore[arg-type]
 
+    @property
+    def is_level(self) -> bool:
+        return float(np.ptp(self.rim)) == 0.0
+
     def axes(self) -> Array:
         """(3, 3): rows are the barrel's own right, up and forward directions."""
         forward = np.array([math.tan(math.radians(self.lean[0])), math.tan(math.radians(self.lean[1])), 1.0])
@@ -86,7 +90,7 @@ class Sensor:
 
 
 @njit(cache=True, error_model="numpy")
-def _count(slopes, windows, wander, subject, axes, foot, radius, rim, turn, reach, samples, seed, bare, shaded):
+def _count(slopes, windows, wander, subject, axes, foot, radius, rim, level, turn, reach, samples, seed, bare, shaded):
     np.random.seed(seed)
     for n in range(slopes.shape[0]):
         sx, sy = slopes[n, 0], slopes[n, 1]
@@ -143,6 +147,9 @@ def _count(slopes, windows, wander, subject, axes, foot, radius, rim, turn, reac
             hx = ox + t * vx
             hy = oy + t * vy
             hz = oz + t * vz
+            if level:
+                left += 1 if hz >= rim[0] else 0
+                continue
             azimuth = (math.degrees(math.atan2(hy, hx)) - turn) % 360.0
             i = int(azimuth)
             share = azimuth - i
@@ -171,7 +178,7 @@ def light(glass: Glass, sensor: Sensor, barrel: Barrel | None, *, samples: int =
     bare, shaded = np.empty(len(slopes)), np.empty(len(slopes))
     _count(
         slopes, np.array(glass.windows), np.array(glass.wander), glass.subject, barrel.axes(), np.array([*barrel.decentre, 0.0]),
-        barrel.radius, np.ascontiguousarray(barrel.rim), barrel.turn, glass.reach, samples, seed, bare, shaded,
+        barrel.radius, np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, samples, seed, bare, shaded,
     )  # fmt: skip
     falloff = (sensor.wall().ravel() * (1 + np.sum(slopes**2, axis=1)) ** -2).reshape(points.shape[:2])
     shape = points.shape[:2]
@@ -231,7 +238,7 @@ class TracedGlass:
 
 
 @njit(cache=True, error_model="numpy")
-def _count_traced(slopes, table, masks, step, axes, foot, radius, rim, turn, reach, bare, shaded):
+def _count_traced(slopes, table, masks, step, axes, foot, radius, rim, level, turn, reach, bare, shaded):
     size = masks.shape[1]
     half = 0.5 * (size - 1)
     for n in range(slopes.shape[0]):
@@ -274,6 +281,9 @@ def _count_traced(slopes, table, masks, step, axes, foot, radius, rim, turn, rea
                 t = (-b + math.sqrt(inner)) / a
                 hx = ox + t * vx
                 hy = oy + t * vy
+                if level:
+                    left += weight if oz + t * vz >= rim[0] else 0.0
+                    continue
                 azimuth = (math.degrees(math.atan2(hy, hx)) - turn) % 360.0
                 k = int(azimuth)
                 part = azimuth - k
@@ -293,7 +303,7 @@ def traced_light(glass: TracedGlass, sensor: Sensor, barrel: Barrel) -> tuple[Ar
     bare, shaded = np.empty(len(flat)), np.empty(len(flat))
     _count_traced(
         slopes, glass.slopes, glass.masks, glass.step, barrel.axes(), np.array([*barrel.decentre, 0.0]), barrel.radius,
-        np.ascontiguousarray(barrel.rim), barrel.turn, glass.reach, bare, shaded,
+        np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, bare, shaded,
     )  # fmt: skip
     scale = sensor.wall().ravel() * (1 + np.sum(slopes**2, axis=1)) ** -2 / bare.max()
     return (bare * scale).reshape(points.shape[:2]), (shaded * scale).reshape(points.shape[:2])

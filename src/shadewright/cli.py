@@ -16,6 +16,7 @@ import typer
 
 from shadewright.cli_bench import bench
 from shadewright.cli_light import SurroundingsNames, surroundings, tradeoff, vanes, vanes_showing
+from shadewright.cli_measure import measure
 from shadewright.cli_trace import trace
 from shadewright.errors import (
     DocumentError,
@@ -438,6 +439,8 @@ def demo(
 
 for command in (bench, trace, tradeoff, vanes, surroundings):
     app.command()(command)
+
+app.add_typer(measure, name="measure")
 
 
 def main() -> None:

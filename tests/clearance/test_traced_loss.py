@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from test_traced_rim import CAP, Case, case, crossings
 
 from lenses import NO_PLAY, hood
 from prescription_cases import HEIGHTS, camera_for, job_of, lens_of, read
@@ -18,7 +19,6 @@ from shadewright.clearance.occlusion import triangles_of
 from shadewright.design.fit import fit
 from shadewright.model.hood import Margin, RimShape
 from shadewright.model.shape import MeshHood, Rim, RoundHood, RoundWall
-from test_traced_rim import CAP, Case, case, crossings
 
 Array = NDArray[np.float64]
 AZIMUTH = np.arange(0.0, 360.0, 0.5)

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from prescription_cases import FIELDS, HEIGHTS, Field, Other, camera_for, focused, frame_points, lens_of, read
+from prescription_cases import HEIGHTS, Field, Other, camera_for, focused, frame_points, lens_of, read
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
 from shadewright.model.prescription import Prescription
 from shadewright.model.shape import RoundWall, TunnelWall

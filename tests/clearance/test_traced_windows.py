@@ -93,9 +93,9 @@ def test_its_rim_is_that_of_the_closed_form() -> None:
 @pytest.mark.parametrize("focus", ["infinity", 400.0])
 def test_its_loss_is_that_of_the_window(focus: float | str) -> None:
     of = traced(front_stop(focus=focus))
-    exact = window(of)
-    rim = keep_out([exact]).rim(WALL, np.arange(0.0, 360.0, 1.0), cap=150.0).value
-    hood = Occluder(RoundHood(WALL, Rim.from_arrays(np.arange(0.0, 360.0, 1.0), rim + 25.0)))
+    exact, wall = window(of), RoundWall((0.0,), (14.0,))
+    rim = keep_out([exact]).rim(wall, np.arange(0.0, 360.0, 1.0), cap=500.0).value
+    hood = Occluder(RoundHood(wall, Rim.from_arrays(np.arange(0.0, 360.0, 1.0), rim + 25.0)))
     slopes = of.frame.slopes(np.array([[17.9, 11.9], [17.9, 0.0], [0.0, 11.9], [-15.0, 10.0], [9.0, -11.5], [0.0, 0.0]]))
     ours, theirs = hood.hidden(of, slopes), hood.hidden(exact, slopes)
     assert theirs.max() > 0.05

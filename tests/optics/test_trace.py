@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import batoid
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-import batoid
 import other_tracer
 from prescription_cases import FIELDS, NAMES, SETTINGS, Other, state
 from shadewright.optics.system import TERMS, System

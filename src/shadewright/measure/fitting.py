@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from shadewright.errors import MeasureError
+
 Array = NDArray[np.float64]
 Model = Callable[[int, Array], Array]
 """The residuals (n,) of block i for parameter values (p,), in standard errors."""
@@ -200,3 +202,12 @@ def _inverse(matrix: Array) -> Array:
     """The inverse of a positive matrix whose rows differ widely in size; what nothing tells comes out huge, not wrong."""
     scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-18))
     return np.asarray(np.linalg.inv(matrix * np.outer(scale, scale) + 1e-12 * np.eye(len(matrix))) * np.outer(scale, scale))
+
+
+def two_sided(confidence: float) -> float:
+    """Standard errors within which a normal value lies with this chance. Raises MeasureError outside 0.5 to 0.9999."""
+    from scipy.stats import norm
+
+    if not 0.5 <= confidence <= 0.9999:
+        raise MeasureError(f"confidence = {confidence:g} must be from 0.5 to 0.9999; 0.95 is usual.")
+    return float(norm.ppf(0.5 + confidence / 2))

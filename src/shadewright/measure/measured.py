@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 from shadewright.clearance.keepout import keep_out
 from shadewright.errors import MeasureError
 from shadewright.measure.blocks import average
+from shadewright.measure.fitting import two_sided
 from shadewright.measure.frames import About
 from shadewright.measure.pairs import Ratio, pair_ratio, ratio_of_files
+from shadewright.measure.parallax import scale_of
 from shadewright.measure.pupil import PupilFit, TubePair, fit_pupil
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Margin
@@ -53,15 +55,6 @@ class RimChoice:
         return float(np.max(self.nominal - self.safe))
 
 
-def two_sided(confidence: float) -> float:
-    """Standard errors within which a normal value lies with this chance. Raises MeasureError outside 0.5 to 0.9999."""
-    from scipy.stats import norm
-
-    if not 0.5 <= confidence <= 0.9999:
-        raise MeasureError(f"confidence = {confidence:g} must be from 0.5 to 0.9999; 0.95 is usual.")
-    return float(norm.ppf(0.5 + confidence / 2))
-
-
 def fit_shots(shots: Shots, lens: Lens, camera: Camera, *, folder: Path) -> list[PupilFit]:
     """The pupil at every setting of a shots document that has tubes, frames read from `folder`. Raises MeasureError, FileError."""
     if lens.state == ():
@@ -81,7 +74,8 @@ def _fit_setting(shots: Shots, setting: ShotSetting, lens: Lens, camera: Camera,
         bare = [folder / name for name in (entry.bare or setting.bare)]
         pairs.append(TubePair(shots.tube_named(entry.tube), ratio_of_files(bare, [folder / name for name in entry.frames])))
     _as_told(setting, pairs[0].ratio.about, pairs[0].ratio.paths[0])
-    fit = fit_pupil(setting, pairs, lens, camera, own=own_windows(setting, folder))
+    scale = scale_of(shots, camera, setting.focal_length, setting.focus_distance)
+    fit = fit_pupil(setting, pairs, lens, camera, own=own_windows(setting, folder), scale=scale)
     heard = [note for pair in pairs for note in pair.ratio.notes]
     return replace(fit, notes=(*dict.fromkeys(heard), *fit.notes))
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.errors import MeasureError
-from shadewright.measure.measured import two_sided
+from shadewright.measure.fitting import two_sided
 from shadewright.model.camera import Camera
 from shadewright.model.lens import Lens, State
 from shadewright.model.shots import PinReadings, RailReadings, RulerReadings, Shots

@@ -28,8 +28,13 @@ Progress = Callable[[str, float], None]
 PRIOR = np.array([6.0, 3.0, 1.0, 1.0])
 """How far off a hood may sit before the photographs are seen: turn in degrees, forward, right and up in mm (no source)."""
 TURNS = np.arange(-12.0, 12.5, 1.0)
-BINS = 32
-"""Groups of cells along the longer side of the frame when the seat is fitted."""
+SEATINGS = tuple(np.array([t, 2.0, r, u]) for t in (-10.0, -5.0, 0.0, 5.0, 10.0) for r, u in ((0.7, 0.7), (-0.7, -0.7)))
+"""Seatings tried to find the cells that a hood can shade at all."""
+COARSE = 3
+"""Every so many cells are looked at for that."""
+MODEL_FLOOR, MODEL_SHARE = 0.004, 0.03
+"""How far light left may differ from what is worked out for want of walls' reflections, flare and exact windows: of the
+open light, and of the light taken (no source)."""
 SMALLEST_PROVEN = 0.05
 """A pair with a noise floor above this, or above the allowance, proves nothing, stops."""
 ASPECT = 0.04
@@ -128,7 +133,7 @@ def prove_pairs(
         setting = setting_of(job, entry)
         points = ratio.points(*_half_sizes(job, ratio))
         views.append(_View(ratio, find_intrusion(ratio), job.beam(setting), points))
-    seating = _seating(occluder, views)
+    seating = _seating(Occluder(shape, step=1.0), views)
     motion = np.zeros(4) if seating is None else np.array([seating.turn, seating.forward, seating.right, seating.up])
     found = []
     for view in views:
@@ -250,15 +255,15 @@ def _moved(occluder: Occluder, motion: Array) -> Occluder:
     return other
 
 
-def _loss_at(occluder: Occluder, beam: Beam, points: Array, motion: Array) -> Array:
-    """Loss (n,) in stops at frame points (n, 2); 0 where the lens itself passes nothing."""
+def _left_at(occluder: Occluder, beam: Beam, points: Array, motion: Array) -> Array:
+    """Light left (n,), 0 to 1, at frame points (n, 2); 1 where the lens itself passes nothing."""
     hidden = _moved(occluder, motion).hidden(beam, beam.frame.slopes(points), chords=64)
-    return np.nan_to_num(stops(hidden), nan=0.0)
+    return np.asarray(1.0 - np.nan_to_num(hidden, nan=0.0))
 
 
 def _expected(occluder: Occluder, view: _View, motion: Array) -> Array:
     flat = view.points.reshape(-1, 2)
-    return _loss_at(occluder, view.beam, flat, motion).reshape(view.points.shape[:2])
+    return stops(1.0 - _left_at(occluder, view.beam, flat, motion)).reshape(view.points.shape[:2])
 
 
 def _seating(occluder: Occluder, views: Sequence[_View]) -> Seating | None:
@@ -267,12 +272,12 @@ def _seating(occluder: Occluder, views: Sequence[_View]) -> Seating | None:
         return None
     from scipy.optimize import least_squares
 
-    data = [_binned(view) for view in views]
+    data = [_telling(occluder, view) for view in views]
 
     def residual(motion: Array) -> Array:
         parts = [motion / PRIOR]
         for view, (points, value, error) in zip(views, data, strict=True):
-            parts.append((_loss_at(occluder, view.beam, points, motion) - value) / error)
+            parts.append((_left_at(occluder, view.beam, points, motion) - value) / error)
         return np.concatenate(parts)
 
     def misfit(motion: Array) -> float:
@@ -281,17 +286,20 @@ def _seating(occluder: Occluder, views: Sequence[_View]) -> Seating | None:
 
     start = np.zeros(4)
     start[0] = float(TURNS[int(np.argmin([misfit(np.array([t, 0.0, 0.0, 0.0])) for t in TURNS]))])
-    fitted = least_squares(residual, start, loss="soft_l1", diff_step=1e-3, x_scale=[1.0, 0.5, 0.3, 0.3], max_nfev=40)
+    fitted = least_squares(residual, start, loss="soft_l1", diff_step=1e-3, x_scale=[1.0, 0.5, 0.3, 0.3], max_nfev=25)
     slope = _slopes(residual, fitted.x)
     off = residual(fitted.x)
     # Where the model does not meet the maps to within their noise, as with a pupil that is a little off, errors grow.
     growth = max(1.0, float(np.sum(np.minimum(off**2, 9.0))) / max(len(off) - 4, 1))
     covariance = np.linalg.inv(slope.T @ slope / growth + np.diag((1.0 - 1.0 / growth) / PRIOR**2))
     turn, forward, right, up = (float(v) for v in fitted.x)
-    best = misfit(fitted.x)
-    allowed = [t for t in TURNS if misfit(np.array([t, *fitted.x[1:]])) - best < 3.84 * growth] + [turn]
     errors = np.sqrt(np.diag(covariance))
-    return Seating(turn, forward, right, up, tuple(float(e) for e in errors), (float(min(allowed)), float(max(allowed))))  # type: ignore[arg-type]
+    best = misfit(fitted.x)
+    allowed = [float(t) for t in TURNS if misfit(np.array([t, *fitted.x[1:]])) - best < 3.84 * growth]
+    low, high = min([*allowed, turn]), max([*allowed, turn])
+    if errors[0] < 0.5 * PRIOR[0]:
+        low, high = turn - 1.96 * float(errors[0]), turn + 1.96 * float(errors[0])
+    return Seating(turn, forward, right, up, (float(errors[0]), float(errors[1]), float(errors[2]), float(errors[3])), (low, high))
 
 
 def _slopes(residual: Callable[[Array], Array], motion: Array) -> Array:
@@ -304,20 +312,24 @@ def _slopes(residual: Callable[[Array], Array], motion: Array) -> Array:
     return np.stack(columns, axis=1)
 
 
-def _binned(view: _View) -> tuple[Array, Array, Array]:
-    """Points (n, 2), loss and its error (n,) of groups of cells, weighted; groups without a sound cell are left out."""
+def _telling(occluder: Occluder, view: _View) -> tuple[Array, Array, Array]:
+    """Points (n, 2), light left and its error (n,) of the cells that can tell how the hood sits: those that it would shade in
+    some seating, or that are shaded.
+    """
     loss, error = view.intrusion.loss, view.intrusion.error
-    side = max(1, math.ceil(max(loss.shape) / BINS))
-    rows, columns = loss.shape[0] // side, loss.shape[1] // side
-    weight = np.where(np.isfinite(loss), 1.0 / np.maximum(error, 1e-6) ** 2, 0.0)
-    stacked = np.stack([weight, weight * np.nan_to_num(loss), weight * view.points[..., 0], weight * view.points[..., 1]])
-    low, left = (loss.shape[0] - rows * side) // 2, (loss.shape[1] - columns * side) // 2
-    cut = stacked[:, low : low + rows * side, left : left + columns * side]
-    total, value, x, y = cut.reshape(4, rows, side, columns, side).sum(axis=(2, 4)).reshape(4, -1)
-    kept = total > 0
-    total, value, x, y = total[kept], value[kept], x[kept], y[kept]
-    # No map is trusted to better than a thousandth of a stop: the model has no walls' reflections and no flare.
-    return np.stack([x, y], axis=1) / total[:, None], value / total, np.sqrt(1.0 / total + 0.001**2)
+    flat = view.points.reshape(-1, 2)
+    coarse = view.points[::COARSE, ::COARSE]
+    worst = np.zeros(coarse.shape[:2])
+    for motion in SEATINGS:
+        worst = np.maximum(worst, 1.0 - _left_at(occluder, view.beam, coarse.reshape(-1, 2), motion).reshape(worst.shape))
+    reached = np.kron(worst > 1e-4, np.ones((COARSE, COARSE), bool))[: loss.shape[0], : loss.shape[1]]
+    reached |= np.nan_to_num(loss) > np.maximum(4.0 * error, 0.005)
+    # The outermost cells, which the coarse grid may miss.
+    reached[[0, -1], :] = reached[:, [0, -1]] = True
+    kept = (reached & np.isfinite(loss)).ravel()
+    value = 2.0 ** -loss.ravel()[kept]
+    spread = error.ravel()[kept] * value * math.log(2.0)
+    return flat[kept], value, np.sqrt(spread**2 + MODEL_FLOOR**2 + (MODEL_SHARE * (1.0 - np.minimum(value, 1.0))) ** 2)
 
 
 def _notes(pairs: Sequence[PairProof], seating: Seating | None) -> tuple[str, ...]:

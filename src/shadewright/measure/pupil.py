@@ -206,9 +206,8 @@ def fit_pupil(
             found = _solved(candidate, blocks, view, setting, after=best)
         except (OpticsError, np.linalg.LinAlgError):
             continue
-        if _better(found, best) and found.value("rear_radius") > 0.3 * found.value("pupil_radius"):
+        if _better(found, best, remarkable=0.0 if rear else REMARKABLE):
             best, rear = found, True
-            break
     fit = PupilFit(setting, view, tuple(blocks), best, rear, (), True)
     said, settled = _said(fit)
     return replace(fit, notes=tuple(notes + said), settled=settled)
@@ -302,11 +301,13 @@ def _rear_starts(best: Solution, camera: Camera, setting: ShotSetting) -> list[l
     depth, radius = best.value("pupil_depth"), best.value("pupil_radius")
     corner = math.hypot(*camera.full_frame) / 2 / best.value("image_distance")
     starts = []
-    for behind in (0.6, 2.0):
+    at_rest = [replace(u, start=0.0) if u.name == "wander" else u for u in _restarted(best)]
+    depth += 0.3 * corner**2 * best.value("wander")
+    for behind, share in ((0.35, 0.5), (1.0, 0.75)):
         away = behind * setting.focal_length
-        wide = radius + 0.6 * away * corner
+        wide = radius + share * away * corner
         starts.append([
-            *_restarted(best),
+            *(replace(u, start=depth) if u.name == "pupil_depth" else u for u in at_rest),
             Unknown("rear_depth", depth + away, depth + away, 2 * setting.focal_length, depth + 0.02 * away, depth + 60 * away, 0.05),
             Unknown("rear_radius", wide, wide, wide, 0.2 * radius, 50 * wide, 0.02),
         ])  # fmt: skip
@@ -317,11 +318,11 @@ def _restarted(best: Solution) -> list[Unknown]:
     return [replace(u, start=float(v)) for u, v in zip(best.unknowns, best.values, strict=True)]
 
 
-def _better(found: Solution, than: Solution) -> bool:
+def _better(found: Solution, than: Solution, *, remarkable: float) -> bool:
     """Whether the misfit falls by more than chance and small faults of the model could make it."""
     before = sum(float(np.sum(np.minimum(r**2, 25.0))) for r in than.residuals)
     after = sum(float(np.sum(np.minimum(r**2, 25.0))) for r in found.residuals)
-    return before - after > REMARKABLE * max(1.0, found.misfit)
+    return before - after > remarkable * max(1.0, found.misfit)
 
 
 def _solved(
@@ -484,7 +485,10 @@ def _said(fit: PupilFit) -> tuple[list[str], bool]:
         notes.append(f"{dropped:.0%} of the cells do not fit and were left out: look for marks on the wall, or a dent in the tube.")
     for name, limit in (("decentre", 3 * SEAT_PLAY), ("lean", 3 * LEAN)):
         for i, block in enumerate(fit.blocks):
-            if block.tube is not None and math.hypot(solution.value(f"{name}_x {i}"), solution.value(f"{name}_y {i}")) > limit:
+            if block.tube is None:
+                continue
+            off = math.hypot(solution.value(f"{name}_x {i}"), solution.value(f"{name}_y {i}"))
+            if off - 2 * math.hypot(solution.error(f"{name}_x {i}"), solution.error(f"{name}_y {i}")) > limit:
                 notes.append(f'Tube "{block.tube.name}" sits badly ({name}): seat it squarely and shoot again.')
     return notes, settled
 

@@ -20,13 +20,13 @@ MARKER = 18.0
 MARKER_CELLS = 6
 """Squares along a marker's side, border included (a 4 x 4 code)."""
 PLACES = (
-    (12.0, 180.0), (139.5, 180.0), (267.0, 180.0), (12.0, 96.0), (267.0, 96.0), (12.0, 12.0), (139.5, 12.0), (267.0, 12.0),
+    (12.0, 180.0), (139.5, 180.0), (267.0, 180.0), (12.0, 96.0), (267.0, 96.0), (12.0, 10.0), (139.5, 10.0), (267.0, 10.0),
 )  # fmt: skip
 """Lower left corners of the markers 0 to 7 on the sheet, mm."""
 LANE_MIDDLE = 148.5
 LANE_HALF = 112.0
 """Half the width of a lane, mm: the longest half of a half strip."""
-LANES = (114.0, 34.0)
+LANES = (114.0, 36.0)
 """Heights of the base lines of the upper lane (the hood's top half) and the lower one, mm above the sheet's lower edge."""
 LANE_HEIGHT = 62.0
 """Height of a lane above its base line, mm."""

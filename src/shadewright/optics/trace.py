@@ -31,21 +31,41 @@ class Ending(IntEnum):
 class Rays:
     """Rays after a trace. Light travels along +z; z = 0 is the first vertex.
 
-    points: (n, 3) in the image plane; directions: (n, 3) cosines there; ending: (n,) values of `Ending`; surface: (n,)
-    where a ray ended, -1 where it arrived. path: (surfaces, n, 3) where each surface was met, z from the first vertex,
-    or (surfaces, 0, 3) where not asked for. Numbers of rays that ended are meaningless after the surface named.
+    state: (5, n) x and y in the image plane, then the direction cosines there. codes: (n,) 0 for a ray that arrived, else
+    four times the surface at which it ended, from 0, plus how (see `Ending`). image: z of the image plane, mm. path:
+    (surfaces + 1, n, 3) where each surface and the image plane were met, z from the first vertex, or (surfaces + 1, 0, 3)
+    where not asked for. Numbers of rays that ended are meaningless after the surface named.
     """
 
-    points: Array
-    directions: Array
-    ending: NDArray[np.int64]
-    surface: NDArray[np.int64]
+    state: Array
+    codes: NDArray[np.int64]
+    image: float
     path: Array
+
+    @property
+    def points(self) -> Array:
+        """Where the rays (n, 3) meet the image plane, mm."""
+        return np.stack([self.state[0], self.state[1], np.full(len(self.codes), self.image)], axis=1)
+
+    @property
+    def directions(self) -> Array:
+        """Direction cosines (n, 3) there."""
+        return self.state[2:].T.copy()
+
+    @property
+    def ending(self) -> NDArray[np.int64]:
+        """How each ray (n,) ended, values of `Ending`."""
+        return self.codes % 4
+
+    @property
+    def surface(self) -> NDArray[np.int64]:
+        """The surface, from 0, at which each ray (n,) ended; -1 where it arrived."""
+        return np.where(self.codes == 0, -1, self.codes // 4)
 
     @property
     def arrived(self) -> NDArray[np.bool_]:
         """Which rays (n,) reached the image plane."""
-        return np.asarray(self.ending == Ending.ARRIVED)
+        return np.asarray(self.codes == 0)
 
 
 class Tables:
@@ -83,20 +103,18 @@ def trace(system: System, origins: Array, directions: Array, *, path: bool = Fal
     Origins may lie anywhere; each ray is first moved to the plane of the first vertex. clips: whether rays end at clear
     semi-diameters. The result is the same for any number of threads.
     """
-    directions = np.asarray(directions, dtype=float)
-    along = np.ascontiguousarray((directions / np.linalg.norm(directions, axis=1)[:, None]).T)
-    step = -np.asarray(origins, dtype=float)[:, 2] / along[2]
-    x = np.ascontiguousarray(origins[:, 0] + step * along[0])
-    y = np.ascontiguousarray(origins[:, 1] + step * along[1])
-    n, tables = len(x), Tables(system)
-    codes = np.empty(n, np.int64)
+    n, tables = len(origins), Tables(system)
+    state, codes = np.empty((5, n)), np.empty(n, np.int64)
+    trace_kernel.start_kernel(
+        np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float), state
+    )
     kept = np.empty((len(system) + 1, n if path else 0, 3))
     nothing, none = np.empty(0), np.empty(0, np.int64)
 
     def part(first: int) -> None:
         cut = slice(first, first + SHARE)
         own = np.empty((len(system) + 1, min(SHARE, n - first) if path else 0, 3))
-        tables.run(x[cut], y[cut], along[:, cut], codes[cut], own, nothing, none, clips=clips)
+        tables.run(state[0, cut], state[1, cut], state[2:, cut], codes[cut], own, nothing, none, clips=clips)
         if path:
             kept[:, cut] = own
 
@@ -109,8 +127,7 @@ def trace(system: System, origins: Array, directions: Array, *, path: bool = Fal
             part(first)
     if path:
         kept[:, :, 2] += system.vertices[:, None]
-    points = np.stack([x, y, np.full(n, system.vertices[-1])], axis=1)
-    return Rays(points, along.T.copy(), codes % 4, np.where(codes == 0, -1, codes // 4), kept)
+    return Rays(state, codes, float(system.vertices[-1]), kept)
 
 
 class Excess:

@@ -207,6 +207,23 @@ def _load(into, source, first, count):
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
+def start_kernel(origins, directions, state):
+    """Fill state (5, n): x and y in the plane of the first vertex and direction cosines, of rays from origins (n, 3) along
+    directions (n, 3) of any length."""
+    for i in range(origins.shape[0]):
+        a = directions[i, 0]
+        b = directions[i, 1]
+        c = directions[i, 2]
+        length = 1.0 / np.sqrt(a * a + b * b + c * c)
+        step = origins[i, 2] / c
+        state[0, i] = origins[i, 0] - step * a
+        state[1, i] = origins[i, 1] - step * b
+        state[2, i] = a * length
+        state[3, i] = b * length
+        state[4, i] = c * length
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
 def trace_kernel(
     curvature, conic, poly, degree, thickness, mu, limit, xs, ys, ls, ms, ns, codes, clips, path, most, which
 ):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import marshal
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
@@ -97,7 +97,8 @@ class Desk:
     def __init__(self, meshes: Path) -> None:
         self.meshes = meshes
         self.documents, self.jobs, self.keepouts = Memory(), Memory(), Memory(12)
-        self.limits_kept, self.shapes, self.extents, self.maps = Memory(), Memory(6), Memory(), Memory(24)
+        self.limits_kept, self.extents, self.maps = Memory(), Memory(), Memory(24)
+        self.shapes, self.meshes_kept = Memory(), Memory(6)
 
     def lens(self, tree: Tree) -> Lens:
         """The lens of a document's fields. Raises DocumentError."""
@@ -134,7 +135,7 @@ class Desk:
 
             return read_stl(path)
 
-        return self.shapes.get(("mesh", mesh), read)
+        return self.meshes_kept.get(mesh, read)
 
     def scene(self, design: Design, alter: Alter) -> Scene:
         """A design ready to be looked at, its rim altered. Raises DocumentError, OpticsError, FitError, FileError."""
@@ -152,18 +153,18 @@ class Desk:
         wall: Wall | None = None
         if hood.rim.stl is None:
             wanted = RimShape.PLAIN if turns_with_front(lens) else hood.rim.shape
-            wall = wall_of(hood.wall or default_wall(work, wanted))
-            if hood.wall is None:
+            if hood.wall is None and provisional:
                 hood = hood.model_copy(update={"wall": default_wall(work, wanted)})
-        key = _job_key(design, hood)
+            wall = None if hood.wall is None else wall_of(hood.wall)
+        key, hood_key = _job_key(design, hood), _key(tree)
         if provisional:
             assert wall is not None
             shape_found = self._stand_in(work, hood, wall, key)
         else:
-            shape_found = self.shape_given(hood, design.mesh)
+            given = hood
+            shape_found = self.shapes.get((hood_key, design.mesh), lambda: self.shape_given(given, design.mesh))
         shape_found = moved(shape_found, alter.moved)
-        shape_key = (key, hood.model_dump_json(include={"wall", "rim"}), design.mesh, alter.moved, hood.margin.model_dump_json(),
-                     hood.wishes.largest_length)  # fmt: skip
+        shape_key = (key, hood_key, design.mesh, alter.moved)
         return Scene(lens, camera, hood, work, wall, shape_found, provisional, key, shape_key)
 
     def _stand_in(self, work: Job, hood: Hood, wall: Wall, key: Hashable) -> HoodShape:
@@ -188,13 +189,13 @@ class Desk:
                     break
             return keep_out(work.beams(settings), margin=margin)
 
-        return self.keepouts.get((key, margin.model_dump_json()), make)
+        return self.keepouts.get((key, margin), make)
 
     def limits(self, work: Job, hood: Hood, wall: RoundWall, key: Hashable, reach: float) -> Limits:
         """How far the rim may reach on a round wall, looked at beyond `reach` mm."""
         cap = 50.0 * np.ceil((max(reach, hood.wishes.largest_length) + 20.0) / 50.0)
         largest = hood.wishes.largest_length
-        whole = (key, "limits", hood.margin.model_dump_json(), wall, cap, largest)
+        whole = (key, "limits", hood.margin, wall, cap, largest)
 
         def make() -> Limits:
             azimuth = np.arange(NODES) * 360.0 / NODES
@@ -247,12 +248,11 @@ def moved(shape: HoodShape, dz: float) -> HoodShape:
 
 
 def _job_key(design: Design, hood: Hood) -> Hashable:
-    """What a job rests on, as text."""
-    return (
-        _key(design.lens), _key(design.camera), hood.use.model_dump_json(),
-        tuple(entry.model_dump_json() for entry in hood.accessory),
-    )  # fmt: skip
+    """What a job rests on."""
+    return _key(design.lens), _key(design.camera), hood.use, hood.accessory
 
 
-def _key(tree: Tree) -> str:
-    return json.dumps(tree, sort_keys=True, separators=(",", ":"))
+def _key(tree: Tree | None) -> bytes:
+    """A document's fields as bytes: the same for the same fields in the same order."""
+    # The second format knows no references, so that equal trees give equal bytes.
+    return marshal.dumps(tree, 2)

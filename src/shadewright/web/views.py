@@ -188,7 +188,7 @@ def tunnel_lips(scene: Scene, desk: Desk) -> dict[str, Any] | None:
         labels = [keepout.beams[int(e.state[0])].label if e.state[0] >= 0 else "" for e in found]
         return {name: float(getattr(lips, name)) for name in LIPS}, labels
 
-    key = (scene.key, shape.wall, scene.hood.margin.model_dump_json(), cap)
+    key = (scene.key, shape.wall, scene.hood.margin, cap)
     deepest, bound = desk.limits_kept.get(("lips", key), lambda: work_out(scene.hood.margin, cap))
     reach = 50.0 * math.ceil((max(shape.rim.deepest, cap) + 20.0) / 50.0)
     limit, when = desk.limits_kept.get(("lip limits", key, reach), lambda: work_out(NO_MARGIN, reach))

@@ -25,7 +25,11 @@ function headers(extra) {
 
 /** Ask and read the answer as JSON. Raises Refused or Unreachable; an aborted question raises AbortError. */
 export async function ask(where, body, { signal, method } = {}) {
-  const options = { signal, method: method ?? (body === undefined ? "GET" : "POST"), headers: headers({ Accept: "application/json" }) };
+  const options = {
+    signal,
+    method: method ?? (body === undefined ? "GET" : "POST"),
+    headers: headers({ Accept: "application/json" }),
+  };
   if (body !== undefined) {
     options.headers["Content-Type"] = "application/json";
     options.body = JSON.stringify(body);
@@ -43,7 +47,11 @@ export async function ask(where, body, { signal, method } = {}) {
     read = await answer.json();
   } catch (fault) {
     if (fault.name === "AbortError") throw fault;
-    throw new Refused(`The program answered with something else than expected (${answer.status}).`, answer.status, null);
+    throw new Refused(
+      `The program answered with something else than expected (${answer.status}).`,
+      answer.status,
+      null,
+    );
   }
   if (!answer.ok) throw new Refused(read.sentence ?? `Refused (${answer.status}).`, answer.status, read);
   return read;
@@ -53,7 +61,11 @@ export async function ask(where, body, { signal, method } = {}) {
 export async function send(where, file) {
   let answer;
   try {
-    answer = await fetch(`/api/${where}`, { method: "POST", headers: headers({ "Content-Type": "application/octet-stream" }), body: file });
+    answer = await fetch(`/api/${where}`, {
+      method: "POST",
+      headers: headers({ "Content-Type": "application/octet-stream" }),
+      body: file,
+    });
   } catch {
     throw new Unreachable("The program does not answer.");
   }

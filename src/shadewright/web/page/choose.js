@@ -23,14 +23,31 @@ export class Choose {
 
   build() {
     this.weighButton = el("button", { type: "button", onclick: () => this.weigh() }, "Compare the shapes for me");
-    this.keepButton = el("button", { type: "button", class: "quiet", onclick: () => this.keep() }, "Put the present hood beside them");
+    this.keepButton = el(
+      "button",
+      { type: "button", class: "quiet", onclick: () => this.keep() },
+      "Put the present hood beside them",
+    );
     this.stopButton = el("button", { type: "button", class: "quiet", hidden: true }, "Stop");
     this.bar = el("progress", { max: 1, value: 0, "aria-label": "Comparing the shapes" });
     this.bar.hidden = true;
     this.said = el("p", { class: "soft", role: "status" });
     this.columns = el("div", { class: "columns" });
     this.advised = el("div");
-    at("choose").append(el("div", { class: "lead-line" }, this.weighButton, this.keepButton, this.stopButton, this.said, el("span", { class: "soft" }, "★ best of these")), this.bar, this.columns, this.advised);
+    at("choose").append(
+      el(
+        "div",
+        { class: "lead-line" },
+        this.weighButton,
+        this.keepButton,
+        this.stopButton,
+        this.said,
+        el("span", { class: "soft" }, "★ best of these"),
+      ),
+      this.bar,
+      this.advised,
+      this.columns,
+    );
   }
 
   /** Put the present hood beside the others; the oldest makes room. */
@@ -58,9 +75,9 @@ export class Choose {
     try {
       const told = (job) => {
         this.bar.value = job.share ?? 0;
-        this.said.textContent = job.sentence ?? "";
+        this.said.textContent = job.sentence ? `${job.sentence.replace(/^./, (letter) => letter.toUpperCase())}…` : "";
       };
-      const job = await runJob("weigh", { lens, camera, hood }, { fast: true }, told, stopper.signal);
+      const job = await runJob("weigh", { lens, camera, hood }, {}, told, stopper.signal);
       if (job.state === "failed") throw new Refused(job.sentence, 422, job);
       if (job.state === "cancelled") {
         this.said.textContent = "Stopped.";
@@ -69,7 +86,11 @@ export class Choose {
       this.said.textContent = "";
       const { result } = job;
       this.advice = { ...result, key: JSON.stringify([lens, camera]) };
-      this.store.edit({ kept: Object.entries(result.hoods).slice(0, MOST).map(([name, made]) => ({ name, hood: made })) });
+      this.store.edit({
+        kept: Object.entries(result.hoods)
+          .slice(0, MOST)
+          .map(([name, made]) => ({ name, hood: made })),
+      });
     } catch (fault) {
       if (!(fault instanceof Refused || fault instanceof Unreachable)) throw fault;
       this.said.textContent = fault.message;
@@ -83,8 +104,10 @@ export class Choose {
   async follow(state) {
     const turn = ++this.turn;
     const question = (hood) => ({
-      design: { lens: state.lens, camera: state.camera, hood }, at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
-      want: ["sensor", "rim", "sky", "numbers"], hints: { columns: 49, rows: 33, cells: 41, plane: 90 },
+      design: { lens: state.lens, camera: state.camera, hood },
+      at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
+      want: ["sensor", "rim", "sky", "numbers"],
+      hints: { columns: 49, rows: 33, cells: 61, plane: 90 },
     });
     const found = [];
     for (const entry of state.kept) {
@@ -102,11 +125,18 @@ export class Choose {
 
   show(found, state) {
     if (found.length === 0) {
-      this.columns.replaceChildren(el("p", { class: "lead soft" }, "Nothing to compare yet. Have plain, petal and tunnel worked out for your wishes, or put up to three hoods of your own beside each other."));
+      this.columns.replaceChildren(
+        el(
+          "p",
+          { class: "lead soft" },
+          "Nothing to compare yet. Have plain, petal and tunnel worked out for your wishes, or put up to three hoods of your own beside each other.",
+        ),
+      );
       this.advised.replaceChildren();
       return;
     }
-    const rows = measuresOf(found);
+    const current = this.advice?.key === JSON.stringify([state.lens, state.camera]) ? this.advice.candidates : [];
+    const rows = measuresOf(found, current);
     const names = found.map((entry) => entry.name).join("|");
     if (this.columnNames !== names || this.columns.childElementCount !== found.length) {
       this.columns.replaceChildren(...found.map((entry, k) => this.column(entry, k)));
@@ -117,23 +147,37 @@ export class Choose {
   }
 
   column(entry, k) {
-    return el("article", { class: "candidate", "aria-labelledby": `candidate-${k}` },
+    return el(
+      "article",
+      { class: "candidate", "aria-labelledby": `candidate-${k}` },
       el("h2", { id: `candidate-${k}` }, el("span", null, titleOf(entry.name))),
-      el("div", { class: "pair" },
-        el("canvas", { class: "c-sensor", role: "img" }), el("canvas", { class: "c-sky", role: "img" })),
+      el(
+        "div",
+        { class: "acts" },
+        el("button", { type: "button", class: "take" }, "Take this one"),
+        el("button", { type: "button", class: "quiet drop" }, "Take away"),
+      ),
+      el(
+        "div",
+        { class: "pair" },
+        el("canvas", { class: "c-sensor", role: "img" }),
+        el("canvas", { class: "c-sky", role: "img" }),
+      ),
       el("p", { class: "names" }, "the sensor's view · where light gets in · the rim unrolled"),
       sv("svg", { class: "c-rim", "aria-hidden": "true" }),
       el("table", null, el("tbody")),
       el("p", { class: "wrong", hidden: true }),
-      el("div", { class: "acts" },
-        el("button", { type: "button", class: "take" }, "Take this one"), el("button", { type: "button", class: "quiet drop" }, "Take away")));
+    );
   }
 
   fill(column, entry, rows, k, state) {
     const part = (name) => column.querySelector(name);
     const advised = this.isAdvised(entry, state);
     column.classList.toggle("advised", advised);
-    part("h2").replaceChildren(el("span", null, titleOf(entry.name)), ...(advised ? [el("span", { class: "badge" }, "advised")] : []));
+    part("h2").replaceChildren(
+      el("span", null, titleOf(entry.name)),
+      ...(advised ? [el("span", { class: "badge" }, "advised")] : []),
+    );
     part(".take").onclick = () => {
       this.store.edit({ hood: entry.hood, hand: null, moved: 0 });
       this.store.turn({ step: "look" });
@@ -144,16 +188,39 @@ export class Choose {
     if (entry.fault) return;
     const { sensor, sky, rim, setting } = entry.answer;
     drawSensor(part(".c-sensor"), sensor, { plain: true });
-    part(".c-sensor").setAttribute("aria-label", `${titleOf(entry.name)}: the sensor's view at ${setting.label}: ${sensor.worst < 0.0005 ? "clear" : `worst loss ${stops(sensor.worst)}`}`);
+    part(".c-sensor").setAttribute(
+      "aria-label",
+      `${titleOf(entry.name)}: the sensor's view at ${setting.label}: ${sensor.worst < 0.0005 ? "clear" : `worst loss ${stops(sensor.worst)}`}`,
+    );
     drawSky(part(".c-sky"), sky, { plain: true });
-    part(".c-sky").setAttribute("aria-label", `${titleOf(entry.name)}: lets in ${share(sky.let_in)} of the light from outside the frame`);
+    part(".c-sky").setAttribute(
+      "aria-label",
+      `${titleOf(entry.name)}: lets in ${share(sky.let_in)} of the light from outside the frame`,
+    );
     outline(part(".c-rim"), rim, rows.highest);
-    part("tbody").replaceChildren(...rows.lines.map(({ name, values, words, best }) =>
-      el("tr", null, el("th", { scope: "row" }, name), el("td", best === values[k] && best !== null ? { class: "best" } : null, words[k], best === values[k] && best !== null ? el("span", { class: "unseen" }, " (best)") : null))));
+    part("tbody").replaceChildren(
+      ...rows.lines.map(({ name, values, words, best }) =>
+        el(
+          "tr",
+          null,
+          el("th", { scope: "row" }, name),
+          el(
+            "td",
+            best === values[k] && best !== null ? { class: "best" } : null,
+            words[k],
+            best === values[k] && best !== null ? el("span", { class: "unseen" }, " (best)") : null,
+          ),
+        ),
+      ),
+    );
   }
 
   isAdvised(entry, state) {
-    return Boolean(this.advice && this.advice.key === JSON.stringify([state.lens, state.camera]) && entry.name === this.advice.choice);
+    return Boolean(
+      this.advice &&
+      this.advice.key === JSON.stringify([state.lens, state.camera]) &&
+      entry.name === this.advice.choice,
+    );
   }
 
   showAdvice(state) {
@@ -162,10 +229,19 @@ export class Choose {
       this.advised.replaceChildren();
       return;
     }
-    this.advised.replaceChildren(el("section", { class: "advice", "aria-label": "Advice" },
-      el("h2", null, `Advised: ${titleOf(advice.choice)}`),
-      el("ul", null, advice.reasons.map((reason) => el("li", null, reason))),
-      advice.left_out.length > 0 && el("p", { class: "soft" }, `Left out: ${advice.left_out.join(" ")}`)));
+    this.advised.replaceChildren(
+      el(
+        "section",
+        { class: "advice", "aria-label": "Advice" },
+        el("h2", null, `Advised: ${titleOf(advice.choice)}`),
+        el(
+          "ul",
+          null,
+          advice.reasons.map((reason) => el("li", null, reason)),
+        ),
+        advice.left_out.length > 0 && el("p", { class: "soft" }, `Left out: ${advice.left_out.join(" ")}`),
+      ),
+    );
   }
 }
 
@@ -174,28 +250,69 @@ function titleOf(name) {
 }
 
 /** Rows of the table: for each its values, words, and the best value where one is better. */
-function measuresOf(found) {
+function measuresOf(found, weighed) {
   const answers = found.map((entry) => entry.answer);
   const line = (name, read, write, better = null) => {
     const values = answers.map((answer) => (answer ? read(answer) : null));
     const usable = values.filter((value) => value !== null && value !== undefined);
     const differ = usable.length > 1 && Math.max(...usable) - Math.min(...usable) > 1e-3;
     const best = better && differ ? (better === "least" ? Math.min(...usable) : Math.max(...usable)) : null;
-    return { name, values, words: values.map((value) => (value === null || value === undefined ? "–" : write(value))), best };
+    return {
+      name,
+      values,
+      words: values.map((value) => (value === null || value === undefined ? "–" : write(value))),
+      best,
+    };
   };
-  const heights = answers.flatMap((answer) => (answer ? (answer.rim?.made ?? Object.values(answer.rim?.lips ?? {})) : []));
+  const heights = answers.flatMap((answer) =>
+    answer ? (answer.rim?.made ?? Object.values(answer.rim?.lips ?? {})) : [],
+  );
   return {
     highest: Math.max(10, ...heights),
     lines: [
       line("Light let in, here", (a) => a.sky.let_in, share, "least"),
-      line("Less stray light", (a) => (a.sky.let_in > 0 ? -Math.log2(a.sky.let_in) : null), (value) => stops(value), "most"),
+      line(
+        "Less stray light",
+        (a) => (a.sky.let_in > 0 ? -Math.log2(a.sky.let_in) : null),
+        (value) => stops(value),
+        "most",
+      ),
+      ...surroundings(found, weighed),
       line("Worst loss, here", (a) => a.sensor.worst, stops, "least"),
-      line("To spare, all settings", (a) => a.numbers.spare, (value) => (value < 0 ? `${length(-value, 2)} too deep` : length(value, 2))),
+      line(
+        "To spare, all settings",
+        (a) => a.numbers.spare,
+        (value) => (value < 0 ? `${length(-value, 2)} too deep` : length(value, 2)),
+      ),
       line("Deepest", (a) => a.numbers.depth, length),
       line("Shallowest", (a) => a.numbers.shallowest, length, "most"),
       line("Across", (a) => a.numbers.across, length, "least"),
     ],
   };
+}
+
+const PLACES = { overcast: "overcast sky", "low-sun": "low sun", window: "a bright window" };
+
+/** Rows for the named surroundings in which the candidates were weighed: by how much less veiled the picture is. */
+function surroundings(found, weighed) {
+  const of = (entry, place) =>
+    weighed
+      .find((candidate) => candidate.hood === entry.name)
+      ?.surroundings?.find((known) => known.surroundings === place)?.drop ?? null;
+  return Object.entries(PLACES).flatMap(([place, words]) => {
+    const values = found.map((entry) => of(entry, place));
+    if (values.every((value) => value === null)) return [];
+    const known = values.filter((value) => value !== null);
+    const best = known.length > 1 && Math.max(...known) - Math.min(...known) > 5e-3 ? Math.max(...known) : null;
+    return [
+      {
+        name: `Less veil: ${words}`,
+        values,
+        words: values.map((value) => (value === null ? "–" : stops(value))),
+        best,
+      },
+    ];
+  });
 }
 
 /** The silhouette of a rim, unrolled, on a scale that all candidates share. */
@@ -206,8 +323,18 @@ function outline(picture, rim, highest) {
   let points = [];
   if (rim?.made) points = rim.made.map((z, k) => [(k * 360) / rim.made.length, y(z)]);
   else if (rim?.lips) {
-    for (const [lip, from, to] of [["right", 0, 35], ["top", 35, 145], ["left", 145, 215], ["bottom", 215, 325], ["right", 325, 360]]) points.push([from, y(rim.lips[lip])], [to, y(rim.lips[lip])]);
+    for (const [lip, from, to] of [
+      ["right", 0, 35],
+      ["top", 35, 145],
+      ["left", 145, 215],
+      ["bottom", 215, 325],
+      ["right", 325, 360],
+    ])
+      points.push([from, y(rim.lips[lip])], [to, y(rim.lips[lip])]);
   }
   if (points.length) points.push([360, points[0][1]]);
-  picture.replaceChildren(sv("path", { d: path([[0, 98], ...points, [360, 98]], true), class: "pic-body" }), sv("path", { d: path(points), class: "pic-line", "vector-effect": "non-scaling-stroke" }));
+  picture.replaceChildren(
+    sv("path", { d: path([[0, 98], ...points, [360, 98]], true), class: "pic-body" }),
+    sv("path", { d: path(points), class: "pic-line", "vector-effect": "non-scaling-stroke" }),
+  );
 }

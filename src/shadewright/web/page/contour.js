@@ -9,7 +9,10 @@ export function contours(values, columns, rows, level) {
   const links = new Map();
   const places = new Map();
   const join = (a, b) => {
-    for (const [from, to] of [[a, b], [b, a]]) {
+    for (const [from, to] of [
+      [a, b],
+      [b, a],
+    ]) {
       if (!links.has(from)) links.set(from, []);
       links.get(from).push(to);
     }
@@ -26,7 +29,9 @@ export function contours(values, columns, rows, level) {
   for (let row = 0; row < rows - 1; row++) {
     for (let column = 0; column < columns - 1; column++) {
       const a = row * columns + column;
-      const b = a + 1, d = a + columns, c = d + 1;
+      const b = a + 1,
+        d = a + columns,
+        c = d + 1;
       if (!usable(values, a, b, c, d)) continue;
       const cuts = [];
       if (values[a] < level !== values[b] < level) cuts.push(crossing(a, b, 2 * a));

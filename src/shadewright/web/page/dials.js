@@ -24,18 +24,53 @@ export class Dials {
     const dials = at("dials");
     dials.append(choice);
     for (const [name, words, hint, extra] of [
-      ["zoom", "Zoom", "Turn the zoom", "play"], ["focus", "Focus", "Turn the focus", "play"], ["stop", "Aperture", "Turn the aperture", null],
-      ["depth", "Depth", "Move the whole rim", "reset"], ["diameter", "Diameter", "Widen the hood", "reset"],
+      ["zoom", "Zoom", "Turn the zoom", "play"],
+      ["focus", "Focus", "Turn the focus", "play"],
+      ["stop", "Aperture", "Turn the aperture", null],
+      ["depth", "Depth", "Move the whole rim", "reset"],
+      ["diameter", "Diameter", "Widen the hood", "reset"],
     ]) {
-      const input = el("input", { type: "range", id: `dial-${name}`, min: 0, max: 1, step: 0.005, value: 0, title: hint });
+      const input = el("input", {
+        type: "range",
+        id: `dial-${name}`,
+        min: 0,
+        max: 1,
+        step: 0.005,
+        value: 0,
+        title: hint,
+      });
       const output = el("output", { for: `dial-${name}`, id: `said-${name}` });
-      const button = extra === "play"
-        ? el("button", { type: "button", class: "quiet", "aria-pressed": "false", onclick: () => this.play(name) }, "Play")
-        : extra === "reset" && el("button", { type: "button", class: "quiet", "data-reset": name, onclick: () => this.reset(name) }, name === "depth" ? "As fitted" : "Auto");
-      const box = el("div", { class: "dial" }, el("div", { class: "line" }, el("label", { for: `dial-${name}` }, words), output, button), input);
+      const button =
+        extra === "play"
+          ? el(
+              "button",
+              { type: "button", class: "quiet", "aria-pressed": "false", onclick: () => this.play(name) },
+              "Play",
+            )
+          : extra === "reset" &&
+            el(
+              "button",
+              { type: "button", class: "quiet", "data-reset": name, onclick: () => this.reset(name) },
+              name === "depth" ? "As fitted" : "Auto",
+            );
+      const box = el(
+        "div",
+        { class: "dial" },
+        el("div", { class: "line" }, el("label", { for: `dial-${name}` }, words), output, button),
+        input,
+      );
       if (name === this.chosen) box.classList.add("chosen");
       input.addEventListener("input", () => this.turned(name, Number(input.value)));
-      const pick = el("button", { type: "button", class: "quiet", "aria-pressed": String(name === this.chosen), onclick: () => this.choose(name) }, words);
+      const pick = el(
+        "button",
+        {
+          type: "button",
+          class: "quiet",
+          "aria-pressed": String(name === this.chosen),
+          onclick: () => this.choose(name),
+        },
+        words,
+      );
       choice.append(pick);
       dials.append(box);
       this.dials[name] = { input, output, button, box, pick };
@@ -58,7 +93,12 @@ export class Dials {
     if (name === "zoom") store.turn({ at: { ...now.at, zoom: value } });
     if (name === "focus") store.turn({ at: { ...now.at, focus: value } });
     if (name === "stop" && setting) {
-      store.turn({ at: { ...now.at, stop: value <= 0 ? null : Number((setting.widest * (setting.smallest / setting.widest) ** value).toFixed(3)) } });
+      store.turn({
+        at: {
+          ...now.at,
+          stop: value <= 0 ? null : Number((setting.widest * (setting.smallest / setting.widest) ** value).toFixed(3)),
+        },
+      });
     }
     if (name === "depth") store.edit({ moved: value }, "depth");
     if (name === "diameter") store.edit({ hood: withDiameter(now.hood, value) }, "diameter");
@@ -130,14 +170,38 @@ export class Dials {
       input.disabled = off;
       if (button && button.textContent === "Play") button.disabled = off;
     };
-    set("zoom", { max: Math.max(setting.zooms - 1, 1), step: 0.01, value: state.at.zoom, words: focal(setting.focal_length), off: setting.zooms < 2 });
-    set("focus", { max: Math.max(setting.focuses - 1, 1), step: 0.01, value: state.at.focus, words: focus(setting.focus_distance), off: setting.focuses < 2 });
+    set("zoom", {
+      max: Math.max(setting.zooms - 1, 1),
+      step: 0.01,
+      value: state.at.zoom,
+      words: focal(setting.focal_length),
+      off: setting.zooms < 2,
+    });
+    set("focus", {
+      max: Math.max(setting.focuses - 1, 1),
+      step: 0.01,
+      value: state.at.focus,
+      words: focus(setting.focus_distance),
+      off: setting.focuses < 2,
+    });
     const stop = state.at.stop ?? setting.widest;
     const range = Math.log(setting.smallest / setting.widest);
-    set("stop", { max: 1, step: 0.005, value: range > 0 ? Number(Math.min(Math.max(Math.log(stop / setting.widest) / range, 0), 1).toFixed(3)) : 0, words: aperture(setting.f_number), off: range <= 0 });
+    set("stop", {
+      max: 1,
+      step: 0.005,
+      value: range > 0 ? Number(Math.min(Math.max(Math.log(stop / setting.widest) / range, 0), 1).toFixed(3)) : 0,
+      words: aperture(setting.f_number),
+      off: range <= 0,
+    });
     const moved = state.moved;
     const depth = moved === 0 ? "as it is" : `${moved > 0 ? "+" : "−"}${length(Math.abs(moved))}`;
-    set("depth", { min: -DEPTH_SPAN, max: DEPTH_SPAN, step: 0.1, value: moved, words: state.hand ? (moved === 0 ? "by hand" : `by hand ${depth}`) : depth });
+    set("depth", {
+      min: -DEPTH_SPAN,
+      max: DEPTH_SPAN,
+      step: 0.1,
+      value: moved,
+      words: state.hand ? (moved === 0 ? "by hand" : `by hand ${depth}`) : depth,
+    });
     this.followDiameter(state, answer, set);
     dials.depth.button.disabled = moved === 0 && !state.hand;
     for (const name of ["zoom", "focus"]) if (!dials[name].button.hasAttribute("aria-label")) this.showPlaying();
@@ -146,12 +210,19 @@ export class Dials {
   followDiameter(state, answer, set) {
     const asked = diameterOf(state.hood);
     const inside = answer?.numbers?.inside_diameter ?? asked;
-    const least = Math.max(state.lens?.seat?.on === "barrel" ? (state.lens.seat.diameter ?? 0) : 0, state.lens?.front?.rim_diameter ?? 20);
+    const least = Math.max(
+      state.lens?.seat?.on === "barrel" ? (state.lens.seat.diameter ?? 0) : 0,
+      state.lens?.front?.rim_diameter ?? 20,
+    );
     const given = isGiven(state.hood);
     const value = asked ?? inside ?? least;
     set("diameter", {
-      min: Math.floor(Math.min(least, value)), max: Math.ceil(Math.max(1.6 * least, value)), step: 0.1, value,
-      words: value ? length(value) : "auto", off: given,
+      min: Math.floor(Math.min(least, value)),
+      max: Math.ceil(Math.max(1.6 * least, value)),
+      step: 0.1,
+      value,
+      words: value ? length(value) : "auto",
+      off: given,
     });
     this.dials.diameter.button.disabled = given || asked === null;
   }

@@ -9,14 +9,28 @@ import { kept, sound } from "./keep.js";
 const LARGEST = 1_000_000;
 
 function stem(name) {
-  return (name ?? "design").toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 60) || "design";
+  return (
+    (name ?? "design")
+      .toLowerCase()
+      .normalize("NFKD")
+      .replace(/[^a-z0-9]+/g, "-")
+      .replace(/^-+|-+$/g, "")
+      .slice(0, 60) || "design"
+  );
 }
 
 export class Drawer {
   /** link(): the address of the design; said(words): tell what happened; preferences and prefer(patch): units and theme. */
   constructor(store, { link, said, preferences, prefer, finished }) {
     Object.assign(this, { store, link, said, preferences, prefer, finished });
-    this.picker = el("input", { type: "file", multiple: true, accept: ".toml,.json,text/plain", class: "unseen", tabindex: "-1", "aria-label": "Documents to open" });
+    this.picker = el("input", {
+      type: "file",
+      multiple: true,
+      accept: ".toml,.json,text/plain",
+      class: "unseen",
+      tabindex: "-1",
+      "aria-label": "Documents to open",
+    });
     this.picker.addEventListener("change", async () => {
       await this.open([...this.picker.files]);
       this.picker.value = "";
@@ -26,25 +40,78 @@ export class Drawer {
   }
 
   build() {
-    const segment = (name, value, words, now, put) => el("label", null, el("input", { type: "radio", name, value, checked: now === value, onchange: () => put(value) }), words);
+    const segment = (name, value, words, now, put) =>
+      el(
+        "label",
+        null,
+        el("input", { type: "radio", name, value, checked: now === value, onchange: () => put(value) }),
+        words,
+      );
     const { inches, theme } = this.preferences();
     at("drawer-body").append(
       this.picker,
-      el("div", { class: "row" },
+      el(
+        "div",
+        { class: "row" },
         el("button", { type: "button", class: "quiet", id: "open", onclick: () => this.picker.click() }, "Open…"),
-        el("button", { type: "button", class: "quiet", id: "save-design", onclick: () => this.saveDesign() }, "Save the design"),
-        el("button", { type: "button", class: "quiet", id: "copy-link", onclick: () => this.copyLink() }, "Copy the link")),
-      el("div", { class: "row" }, el("span", { class: "soft" }, "Save one document:"),
-        ["lens", "camera", "hood"].map((name) => el("button", { type: "button", class: "quiet", id: `save-${name}`, onclick: () => this.saveDocument(name) }, name))),
-      el("div", { class: "row" }, el("span", { class: "soft" }, "Lengths in"),
-        el("div", { class: "segments", role: "radiogroup", "aria-label": "Unit of lengths" },
-          segment("unit", "mm", "mm", inches ? "in" : "mm", () => this.prefer({ inches: false })), segment("unit", "in", "inch", inches ? "in" : "mm", () => this.prefer({ inches: true })))),
-      el("div", { class: "row" }, el("span", { class: "soft" }, "Light or dark"),
-        el("div", { class: "segments", role: "radiogroup", "aria-label": "Light or dark" },
-          ["system", "light", "dark"].map((value) => segment("theme", value, value === "system" ? "as the system" : value, theme, () => this.prefer({ theme: value }))))),
-      el("div", { class: "row" },
-        el("button", { type: "button", class: "quiet", id: "as-text", onclick: () => this.openText() }, "Edit as text…"),
-        el("button", { type: "button", class: "quiet", onclick: () => window.print() }, "Print this sheet")),
+        el(
+          "button",
+          { type: "button", class: "quiet", id: "save-design", onclick: () => this.saveDesign() },
+          "Save the design",
+        ),
+        el(
+          "button",
+          { type: "button", class: "quiet", id: "copy-link", onclick: () => this.copyLink() },
+          "Copy the link",
+        ),
+      ),
+      el(
+        "div",
+        { class: "row" },
+        el("span", { class: "soft" }, "Save one document:"),
+        ["lens", "camera", "hood"].map((name) =>
+          el(
+            "button",
+            { type: "button", class: "quiet", id: `save-${name}`, onclick: () => this.saveDocument(name) },
+            name,
+          ),
+        ),
+      ),
+      el(
+        "div",
+        { class: "row" },
+        el("span", { class: "soft" }, "Lengths in"),
+        el(
+          "div",
+          { class: "segments", role: "radiogroup", "aria-label": "Unit of lengths" },
+          segment("unit", "mm", "mm", inches ? "in" : "mm", () => this.prefer({ inches: false })),
+          segment("unit", "in", "inch", inches ? "in" : "mm", () => this.prefer({ inches: true })),
+        ),
+      ),
+      el(
+        "div",
+        { class: "row" },
+        el("span", { class: "soft" }, "Light or dark"),
+        el(
+          "div",
+          { class: "segments", role: "radiogroup", "aria-label": "Light or dark" },
+          ["system", "light", "dark"].map((value) =>
+            segment("theme", value, value === "system" ? "as the system" : value, theme, () =>
+              this.prefer({ theme: value }),
+            ),
+          ),
+        ),
+      ),
+      el(
+        "div",
+        { class: "row" },
+        el(
+          "button",
+          { type: "button", class: "quiet", id: "as-text", onclick: () => this.openText() },
+          "Edit as text…",
+        ),
+        el("button", { type: "button", class: "quiet", onclick: () => window.print() }, "Print this sheet"),
+      ),
     );
     this.buildText();
     document.addEventListener("click", (event) => {
@@ -60,12 +127,26 @@ export class Drawer {
   }
 
   buildText() {
-    this.which = el("select", { "aria-label": "Which document", onchange: () => this.fillText() }, ["lens", "camera", "hood"].map((name) => el("option", { value: name }, name)));
+    this.which = el(
+      "select",
+      { "aria-label": "Which document", onchange: () => this.fillText() },
+      ["lens", "camera", "hood"].map((name) => el("option", { value: name }, name)),
+    );
     this.wrong = el("p", { class: "wrong", hidden: true });
     const put = el("button", { type: "button", onclick: () => this.putText() }, "Use this");
-    const leave = el("button", { type: "button", class: "quiet", onclick: () => this.dialog.close() }, "Leave as it was");
-    this.dialog = el("dialog", { class: "sheet", "aria-label": "Document as text" },
-      el("div", { class: "row" }, el("b", null, "The document as text (TOML)"), this.which), this.text, this.wrong, el("div", { class: "row" }, put, leave));
+    const leave = el(
+      "button",
+      { type: "button", class: "quiet", onclick: () => this.dialog.close() },
+      "Leave as it was",
+    );
+    this.dialog = el(
+      "dialog",
+      { class: "sheet", "aria-label": "Document as text" },
+      el("div", { class: "row" }, el("b", null, "The document as text (TOML)"), this.which),
+      this.text,
+      this.wrong,
+      el("div", { class: "row" }, put, leave),
+    );
     document.body.append(this.dialog);
   }
 
@@ -76,7 +157,9 @@ export class Drawer {
   }
 
   documentOf(name) {
-    return name === "hood" ? (this.finished() ?? baked(this.store.state.hood, this.store.state)) : this.store.state[name];
+    return name === "hood"
+      ? (this.finished() ?? baked(this.store.state.hood, this.store.state))
+      : this.store.state[name];
   }
 
   async fillText() {
@@ -84,7 +167,9 @@ export class Drawer {
     this.text.value = "";
     const name = this.which.value;
     const document_ = name === "hood" ? this.store.state.hood : this.store.state[name];
-    await this.tell(async () => (this.text.value = document_ ? (await ask("write", { document: document_ })).text : ""));
+    await this.tell(
+      async () => (this.text.value = document_ ? (await ask("write", { document: document_ })).text : ""),
+    );
   }
 
   async putText() {
@@ -109,7 +194,12 @@ export class Drawer {
   async saveDocument(name) {
     const document_ = this.documentOf(name);
     if (!document_) return this.said(`There is no ${name} yet.`);
-    await this.tell(async () => download(new Blob([(await ask("write", { document: document_ })).text], { type: "application/toml" }), `${stem(document_.name)}.toml`));
+    await this.tell(async () =>
+      download(
+        new Blob([(await ask("write", { document: document_ })).text], { type: "application/toml" }),
+        `${stem(document_.name)}.toml`,
+      ),
+    );
   }
 
   saveDesign() {
@@ -157,4 +247,3 @@ export class Drawer {
     return this.said(`Opened: ${Object.keys(read).join(", ")}.`);
   }
 }
-

@@ -8,7 +8,10 @@ let serial = 0;
 
 /** "state[2].reach" for ["state", 1, "reach"]. */
 export function fieldName(where) {
-  return where.reduce((text, part) => (typeof part === "number" ? `${text}[${part + 1}]` : text ? `${text}.${part}` : part), "");
+  return where.reduce(
+    (text, part) => (typeof part === "number" ? `${text}[${part + 1}]` : text ? `${text}.${part}` : part),
+    "",
+  );
 }
 
 /**
@@ -41,11 +44,20 @@ export class Form {
     const wrong = el("p", { class: "wrong", id: `${id}-wrong`, hidden: true });
     const assumed = el("p", { class: "assumed", id: `${id}-assumed`, hidden: true });
     const told = hint && el("p", { class: "hint", id: `${id}-hint` }, hint);
-    const input = control.matches("input, select, textarea") ? control : control.querySelector("input, select, textarea");
+    const input = control.matches("input, select, textarea")
+      ? control
+      : control.querySelector("input, select, textarea");
     input.id = id;
     this.fields.push({ where, named, input, wrong, assumed, hint: told, refresh });
-    return el("div", { class: wide ? "field wide" : "field" },
-      el("label", { for: id }, letter && el("i", { class: "letter", "aria-hidden": "true" }, letter), words), control, assumed, told, wrong);
+    return el(
+      "div",
+      { class: wide ? "field wide" : "field" },
+      el("label", { for: id }, letter && el("i", { class: "letter", "aria-hidden": "true" }, letter), words),
+      control,
+      assumed,
+      told,
+      wrong,
+    );
   }
 
   /** A length in the chosen unit; left empty it is taken out of the document. */
@@ -60,12 +72,20 @@ export class Form {
     const read = options.read ?? ((text) => (text.trim() === "" ? null : Number(text.trim().replace(",", "."))));
     const suffix = options.suffix ?? (() => options.unit ?? "");
     const sign = el("span", { "aria-hidden": "true" }, suffix());
-    const input = el("input", { type: "text", inputmode: "decimal", autocomplete: "off", placeholder: options.placeholder, value: show(this.value(where)), oninput: () => {
-      const value = read(input.value);
-      input.dataset.unreadable = Number.isNaN(value) ? "yes" : "";
-      if (Number.isNaN(value)) this.complain(where, `"${input.value}" is no number; write digits and at most one point.`);
-      else this.put(where, options.kept ? options.kept(value) : value);
-    } });
+    const input = el("input", {
+      type: "text",
+      inputmode: "decimal",
+      autocomplete: "off",
+      placeholder: options.placeholder,
+      value: show(this.value(where)),
+      oninput: () => {
+        const value = read(input.value);
+        input.dataset.unreadable = Number.isNaN(value) ? "yes" : "";
+        if (Number.isNaN(value))
+          this.complain(where, `"${input.value}" is no number; write digits and at most one point.`);
+        else this.put(where, options.kept ? options.kept(value) : value);
+      },
+    });
     return this.field(where, words, { ...options, id }, el("div", { class: "with-unit" }, input, sign), () => {
       sign.textContent = suffix();
       if (document.activeElement !== input) input.value = show(this.value(where));
@@ -74,7 +94,14 @@ export class Form {
 
   text(where, words, options = {}) {
     const id = `f${++serial}`;
-    const input = el("input", { type: "text", autocomplete: "off", maxlength: options.most ?? 200, placeholder: options.placeholder, value: this.value(where) ?? "", oninput: () => this.put(where, input.value === "" && !options.keepEmpty ? null : input.value) });
+    const input = el("input", {
+      type: "text",
+      autocomplete: "off",
+      maxlength: options.most ?? 200,
+      placeholder: options.placeholder,
+      value: this.value(where) ?? "",
+      oninput: () => this.put(where, input.value === "" && !options.keepEmpty ? null : input.value),
+    });
     return this.field(where, words, { ...options, id }, input, () => {
       if (document.activeElement !== input) input.value = this.value(where) ?? "";
     });
@@ -83,20 +110,31 @@ export class Form {
   /** A list to choose from: [[value, words], ...]; the value "" takes the field out. */
   list(where, words, choices, options = {}) {
     const id = `f${++serial}`;
-    const input = el("select", { onchange: () => (options.put ?? ((value) => this.put(where, value === "" ? null : value)))(input.value) },
-      choices.map(([value, name]) => el("option", { value }, name)));
+    const input = el(
+      "select",
+      { onchange: () => (options.put ?? ((value) => this.put(where, value === "" ? null : value)))(input.value) },
+      choices.map(([value, name]) => el("option", { value }, name)),
+    );
     const now = () => (options.now ? options.now() : (this.value(where) ?? options.plain ?? ""));
     input.value = now();
     return this.field(where, words, { ...options, id }, input, () => (input.value = now()));
   }
 
   tick(where, words, options = {}) {
-    const input = el("input", { type: "checkbox", onchange: () => this.put(where, input.checked === (options.plain ?? false) ? null : input.checked) });
+    const input = el("input", {
+      type: "checkbox",
+      onchange: () => this.put(where, input.checked === (options.plain ?? false) ? null : input.checked),
+    });
     const refresh = () => (input.checked = this.value(where) ?? options.plain ?? false);
     refresh();
     const wrong = el("p", { class: "wrong", hidden: true });
     this.fields.push({ where, named: fieldName(where), input, wrong, assumed: null, refresh });
-    return el("div", { class: options.wide === false ? "" : "wide" }, el("label", { class: "tick" }, input, words), wrong);
+    return el(
+      "div",
+      { class: options.wide === false ? "" : "wide" },
+      el("label", { class: "tick" }, input, words),
+      wrong,
+    );
   }
 
   /** A few choices with pictures: [[value, words, picture, small print], ...]. */
@@ -104,14 +142,28 @@ export class Form {
     const group = `g${++serial}`;
     const current = now ?? (() => this.value(where) ?? plain);
     const inputs = entries.map(([value, words, picture, hint]) => {
-      const input = el("input", { type: "radio", name: group, value, onchange: () => (put ?? ((chosen) => this.put(where, chosen)))(value) });
+      const input = el("input", {
+        type: "radio",
+        name: group,
+        value,
+        onchange: () => (put ?? ((chosen) => this.put(where, chosen)))(value),
+      });
       return [value, input, el("label", { class: "choice" }, input, picture, words, hint && el("small", null, hint))];
     });
     const refresh = () => inputs.forEach(([value, input]) => (input.checked = value === current()));
     refresh();
     const wrong = el("p", { class: "wrong", hidden: true });
     this.fields.push({ where, named: fieldName(where), input: inputs[0][1], wrong, assumed: null, refresh });
-    return el("div", { class: "wide" }, el("div", { class: "choices", role: "radiogroup", "aria-label": legend }, inputs.map(([, , label]) => label)), wrong);
+    return el(
+      "div",
+      { class: "wide" },
+      el(
+        "div",
+        { class: "choices", role: "radiogroup", "aria-label": legend },
+        inputs.map(([, , label]) => label),
+      ),
+      wrong,
+    );
   }
 
   complain(where, sentence) {
@@ -134,7 +186,9 @@ export class Form {
       mark(field, hit.map((problem) => problem.sentence).join(" "));
       hit.forEach((problem) => left.delete(problem));
       if (!field.assumed) continue;
-      const guess = estimates.find((estimate) => estimate.field === field.named || estimate.field === lastTwo(field.named));
+      const guess = estimates.find(
+        (estimate) => estimate.field === field.named || estimate.field === lastTwo(field.named),
+      );
       const empty = this.value(field.where) === undefined || this.value(field.where) === null;
       field.assumed.hidden = !(guess && empty);
       if (guess && empty) field.assumed.textContent = guessWords(guess);
@@ -150,7 +204,9 @@ function lastTwo(named) {
 
 function guessWords({ low, high, unit: measure }) {
   if (measure !== "mm") return `not measured: ${low} to ${high} ${measure} is assumed`;
-  return low === high ? `not measured: ${bare(low)} ${unit()} is assumed` : `not measured: anything from ${bare(low)} to ${bare(high)} ${unit()} is allowed for`;
+  return low === high
+    ? `not measured: ${bare(low)} ${unit()} is assumed`
+    : `not measured: anything from ${bare(low)} to ${bare(high)} ${unit()} is allowed for`;
 }
 
 function mark(field, sentence) {
@@ -158,7 +214,11 @@ function mark(field, sentence) {
   field.wrong.textContent = sentence;
   if (sentence) field.input.setAttribute("aria-invalid", "true");
   else field.input.removeAttribute("aria-invalid");
-  const described = [sentence && field.wrong.id, field.assumed && !field.assumed.hidden && field.assumed.id, field.hint && field.hint.id].filter(Boolean);
+  const described = [
+    sentence && field.wrong.id,
+    field.assumed && !field.assumed.hidden && field.assumed.id,
+    field.hint && field.hint.id,
+  ].filter(Boolean);
   if (described.length) field.input.setAttribute("aria-describedby", described.join(" "));
   else field.input.removeAttribute("aria-describedby");
 }
@@ -172,4 +232,3 @@ export function group(title, ...children) {
 export function more(title, ...children) {
   return el("details", { class: "more" }, el("summary", null, title), ...children);
 }
-

@@ -9,7 +9,7 @@ const QUIET = 320;
 
 /** What a fit depends on: everything but the names, and of how it is made the seat alone. */
 function keyOf({ lens, camera, hood }) {
-  const { name, notes, made_for, build, ...rest } = hood;
+  const { name: _name, notes: _notes, made_for: _for, build, ...rest } = hood;
   return JSON.stringify([lens, camera, rest, build?.seat, build?.thread]);
 }
 

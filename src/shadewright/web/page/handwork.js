@@ -21,8 +21,16 @@ export class Handwork {
   }
 
   build() {
-    this.button = el("button", { type: "button", class: "quiet", id: "by-hand", "aria-pressed": "false", onclick: () => this.toggle() }, "Shape by hand");
-    this.back = el("button", { type: "button", class: "quiet", hidden: true, onclick: () => this.store.edit({ hand: null, moved: 0 }) }, "Back to the fitted rim");
+    this.button = el(
+      "button",
+      { type: "button", class: "quiet", id: "by-hand", "aria-pressed": "false", onclick: () => this.toggle() },
+      "Shape by hand",
+    );
+    this.back = el(
+      "button",
+      { type: "button", class: "quiet", hidden: true, onclick: () => this.store.edit({ hand: null, moved: 0 }) },
+      "Back to the fitted rim",
+    );
     at("rim-choice").prepend(this.back, this.button);
     const slider = (id, words, min, max, step) => {
       const said = el("b");
@@ -43,7 +51,12 @@ export class Handwork {
       this.show();
     });
     this.alike = el("input", { type: "checkbox", checked: true });
-    at("shaping").append(this.direction.box, this.height.box, this.breadth.box, el("label", { class: "tick" }, this.alike, "alike on all sides"));
+    at("shaping").append(
+      this.direction.box,
+      this.height.box,
+      this.breadth.box,
+      el("label", { class: "tick" }, this.alike, "alike on all sides"),
+    );
   }
 
   toggle(wanted = !this.on) {

@@ -5,7 +5,10 @@ import { withValue } from "./store.js";
 /** True where the rim is known: fitted, measured, traced or shaped by hand. */
 export function isGiven(hood) {
   const rim = hood?.rim ?? {};
-  return Boolean(rim.points?.length) || ["depth", "lips", "petals", "stl"].some((name) => rim[name] !== undefined && rim[name] !== null);
+  return (
+    Boolean(rim.points?.length) ||
+    ["depth", "lips", "petals", "stl"].some((name) => rim[name] !== undefined && rim[name] !== null)
+  );
 }
 
 /** The uploaded mesh that a hood's `stl` stands for, as a design names it; nothing for other hoods. */
@@ -39,9 +42,19 @@ function rounded(value) {
 
 function movedBy(hood, by) {
   const rim = hood.rim ?? {};
-  if (rim.points?.length) return withValue(hood, ["rim", "points"], rim.points.map(([azimuth, z]) => [azimuth, rounded(z + by)]));
+  if (rim.points?.length)
+    return withValue(
+      hood,
+      ["rim", "points"],
+      rim.points.map(([azimuth, z]) => [azimuth, rounded(z + by)]),
+    );
   if (rim.depth !== undefined && rim.depth !== null) return withValue(hood, ["rim", "depth"], rounded(rim.depth + by));
-  if (rim.lips) return withValue(hood, ["rim", "lips"], Object.fromEntries(Object.entries(rim.lips).map(([lip, z]) => [lip, rounded(z + by)])));
+  if (rim.lips)
+    return withValue(
+      hood,
+      ["rim", "lips"],
+      Object.fromEntries(Object.entries(rim.lips).map(([lip, z]) => [lip, rounded(z + by)])),
+    );
   if (rim.petals) {
     const petals = { ...rim.petals };
     for (const name of ["right", "left", "top", "bottom", "corners"]) petals[name] = rounded(petals[name] + by);
@@ -62,13 +75,25 @@ export function withDiameter(hood, diameter) {
   const wall = hood.wall ?? { shape: "tube" };
   const now = diameterOf(hood);
   if (wall.shape === "cone") {
-    return { ...hood, wall: { ...wall, near_diameter: diameter, far_diameter: rounded(wall.far_diameter + diameter - now) } };
+    return {
+      ...hood,
+      wall: { ...wall, near_diameter: diameter, far_diameter: rounded(wall.far_diameter + diameter - now) },
+    };
   }
   if (wall.shape === "tunnel") {
-    return { ...hood, wall: { ...wall, inner_width: diameter, inner_height: rounded(Math.max(wall.inner_height + diameter - now, 1)) } };
+    return {
+      ...hood,
+      wall: { ...wall, inner_width: diameter, inner_height: rounded(Math.max(wall.inner_height + diameter - now, 1)) },
+    };
   }
   if (wall.shape === "stepped") {
-    return { ...hood, wall: { ...wall, steps: wall.steps.map((step) => ({ ...step, diameter: rounded(step.diameter + diameter - now) })) } };
+    return {
+      ...hood,
+      wall: {
+        ...wall,
+        steps: wall.steps.map((step) => ({ ...step, diameter: rounded(step.diameter + diameter - now) })),
+      },
+    };
   }
   return { ...hood, wall: { ...wall, shape: "tube", inner_diameter: diameter } };
 }

@@ -74,7 +74,8 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
     const wanted = design();
     if (!wanted) {
       wrong.hidden = false;
-      wrong.textContent = "There is no finished hood yet: wait until the rim is worked out, or mend what is said above.";
+      wrong.textContent =
+        "There is no finished hood yet: wait until the rim is worked out, or mend what is said above.";
       return;
     }
     stopper = new AbortController();
@@ -86,7 +87,8 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
     try {
       const job = await runJob(kind, wanted, options?.() ?? {}, told, stopper.signal);
       if (job.state === "failed") throw new Refused(job.sentence, 422, job);
-      said.textContent = job.state === "cancelled" ? "Stopped; nothing was kept." : `${sentence(job.sentence ?? "done")}.`;
+      said.textContent =
+        job.state === "cancelled" ? "Stopped; nothing was kept." : `${sentence(job.sentence ?? "done")}.`;
       files.replaceChildren(...(job.files ?? []).map((file) => fileEntry(job.id, file)));
       if (job.state === "done") extra.replaceChildren(...(after?.(job, wanted) ?? []));
     } catch (fault) {
@@ -99,11 +101,26 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
       go.disabled = false;
     }
   });
-  return el("section", { class: "job" }, el("h3", null, title), el("p", { class: "soft" }, words), el("div", { class: "acts" }, go, stop), bar, said, wrong, files, extra);
+  return el(
+    "section",
+    { class: "job" },
+    el("h3", null, title),
+    el("p", { class: "soft" }, words),
+    el("div", { class: "acts" }, go, stop),
+    bar,
+    said,
+    wrong,
+    files,
+    extra,
+  );
 }
 
 function fileEntry(id, file) {
-  const link = el("a", { href: `/api/jobs/${id}/files/${encodeURIComponent(file.name)}`, download: file.name }, file.name);
+  const link = el(
+    "a",
+    { href: `/api/jobs/${id}/files/${encodeURIComponent(file.name)}`, download: file.name },
+    file.name,
+  );
   link.addEventListener("click", async (event) => {
     event.preventDefault();
     try {
@@ -113,5 +130,10 @@ function fileEntry(id, file) {
       link.replaceWith(el("span", { class: "wrong" }, fault.message));
     }
   });
-  return el("li", null, el("span", null, link, " ", el("small", null, file.what ?? "")), el("small", null, bytes(file.bytes ?? 0)));
+  return el(
+    "li",
+    null,
+    el("span", null, link, " ", el("small", null, file.what ?? "")),
+    el("small", null, bytes(file.bytes ?? 0)),
+  );
 }

@@ -70,9 +70,13 @@ export function sound(given) {
   const state = blank();
   for (const name of ["lens", "camera", "hood"]) if (isTable(given[name])) state[name] = given[name];
   state.moved = finite(given.moved, 0);
-  if (Array.isArray(given.hand) && given.hand.every((pair) => Array.isArray(pair) && pair.length === 2 && pair.every(Number.isFinite)))
+  if (
+    Array.isArray(given.hand) &&
+    given.hand.every((pair) => Array.isArray(pair) && pair.length === 2 && pair.every(Number.isFinite))
+  )
     state.hand = given.hand;
-  if (Array.isArray(given.kept)) state.kept = given.kept.filter((entry) => isTable(entry) && isTable(entry.hood)).slice(0, 3);
+  if (Array.isArray(given.kept))
+    state.kept = given.kept.filter((entry) => isTable(entry) && isTable(entry.hood)).slice(0, 3);
   if (isTable(given.mesh) && typeof given.mesh.id === "string") state.mesh = { id: given.mesh.id };
   if (isTable(given.at)) {
     state.at = { zoom: finite(given.at.zoom, 0), focus: finite(given.at.focus, 0), stop: finite(given.at.stop, null) };

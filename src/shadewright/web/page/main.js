@@ -20,7 +20,14 @@ import { Views, fineness } from "./views.js";
 import { buildWelcome, offerToGoOn, showStarters } from "./welcome.js";
 import { useInches } from "./words.js";
 
-const STEPS = [["lens", "Lens"], ["camera", "Camera"], ["hood", "Hood"], ["look", "Look"], ["choose", "Compare"], ["make", "Make"]];
+const STEPS = [
+  ["lens", "Lens"],
+  ["camera", "Camera"],
+  ["hood", "Hood"],
+  ["look", "Look"],
+  ["choose", "Compare"],
+  ["make", "Make"],
+];
 const MOVING = 220;
 const RETRY = 1500;
 
@@ -34,7 +41,11 @@ class Bench {
     this.estimates = [];
     this.lastChange = 0;
     this.fitting = new Fitting(() => this.fitted());
-    this.looks = new Latest(({ moving: _moving, ...question }) => ask("look", question), (answer, question) => this.painted(answer, question), (fault) => this.failed(fault));
+    this.looks = new Latest(
+      ({ moving: _moving, ...question }) => ask("look", question),
+      (answer, question) => this.painted(answer, question),
+      (fault) => this.failed(fault),
+    );
     this.applyPreferences();
     buildWelcome((what) => this.begin(what));
     this.buildSteps();
@@ -43,8 +54,11 @@ class Bench {
     this.handwork = new Handwork(this.store, this.views);
     this.choose = new Choose(this.store, () => this.finished());
     this.drawer = new Drawer(this.store, {
-      link: async () => location.origin + location.pathname + (await toHash(this.store.state)), said: (words) => this.toast(words),
-      preferences: () => this.preferences, prefer: (patch) => this.prefer(patch), finished: () => this.finished()?.hood,
+      link: async () => location.origin + location.pathname + (await toHash(this.store.state)),
+      said: (words) => this.toast(words),
+      preferences: () => this.preferences,
+      prefer: (patch) => this.prefer(patch),
+      finished: () => this.finished()?.hood,
     });
     this.drawer.opened = (read) => this.opened(read);
     this.keepLater = settled(() => this.keep(), 250);
@@ -83,7 +97,13 @@ class Bench {
       this.store.replace(state);
       return true;
     } catch (fault) {
-      if (!(fault instanceof TypeError || fault instanceof SyntaxError || fault instanceof RangeError || fault instanceof DOMException)) throw fault;
+      if (!(
+        fault instanceof TypeError ||
+        fault instanceof SyntaxError ||
+        fault instanceof RangeError ||
+        fault instanceof DOMException
+      ))
+        throw fault;
       this.toast("The link is damaged and could not be opened: copy it again, whole.");
       return false;
     }
@@ -91,8 +111,10 @@ class Bench {
 
   begin(what) {
     if (what === "open") this.drawer.picker.click();
-    else if (what === "go on") this.store.replace({ ...saved(), step: saved().step === "start" ? "look" : saved().step });
-    else if (what === "own") this.store.replace({ lens: plainLens(), camera: plainCamera(), hood: plainHood(), step: "lens" });
+    else if (what === "go on")
+      this.store.replace({ ...saved(), step: saved().step === "start" ? "look" : saved().step });
+    else if (what === "own")
+      this.store.replace({ lens: plainLens(), camera: plainCamera(), hood: plainHood(), step: "lens" });
     else this.store.replace({ lens: what.lens, camera: what.camera, hood: what.hood, step: "look" });
     if (what !== "open") at("main").focus();
   }
@@ -105,7 +127,8 @@ class Bench {
     if (!state.camera) missing.camera = plainCamera();
     if (!state.hood) missing.hood = plainHood();
     if (Object.keys(missing).length) this.store.edit(missing);
-    if (state.step === "start") this.store.turn({ step: missing.lens ? "lens" : read.lens && missing.camera ? "camera" : "look" });
+    if (state.step === "start")
+      this.store.turn({ step: missing.lens ? "lens" : read.lens && missing.camera ? "camera" : "look" });
   }
 
   changed(state, kind) {
@@ -144,20 +167,30 @@ class Bench {
     if (moving) this.settle();
     const shown = this.views.shown();
     // Verdict and dials need the rim and the numbers whatever is on the sheet.
-    const want = [...new Set([...(moving ? shown.filter((name) => name !== "sky" && !(name === "solid" && this.views.solid.slow)) : shown), "rim", "numbers"])];
+    const want = [
+      ...new Set([
+        ...(moving ? shown.filter((name) => name !== "sky" && !(name === "solid" && this.views.solid.slow)) : shown),
+        "rim",
+        "numbers",
+      ]),
+    ];
     if (!moving && !want.includes("sky")) want.push("sky");
     const hood = isGiven(state.hood) ? state.hood : (this.fitting.made?.hood ?? state.hood);
     this.looks.want({
       moving,
-      design: { lens: state.lens, camera: state.camera, hood, ...meshOf(state) }, at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
-      alter: { moved: state.moved, rim: state.hand }, want, hints: { ...fineness(moving), plane: state.plane === -1 ? 90 : state.plane },
+      design: { lens: state.lens, camera: state.camera, hood, ...meshOf(state) },
+      at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
+      alter: { moved: state.moved, rim: state.hand },
+      want,
+      hints: { ...fineness(moving), plane: state.plane === -1 ? 90 : state.plane },
     });
   }
 
   painted(answer, question) {
     this.connected();
     // The share let in comes with the sky, which waits until nothing moves: until then the one before stands.
-    if (answer.numbers && !question.want.includes("sky")) answer.numbers.let_in = this.views.answer?.numbers?.let_in ?? null;
+    if (answer.numbers && !question.want.includes("sky"))
+      answer.numbers.let_in = this.views.answer?.numbers?.let_in ?? null;
     this.views.moving = question.moving;
     this.views.take(answer);
     this.dials.follow(this.store.state, answer);
@@ -171,7 +204,9 @@ class Bench {
     const [mark] = performance.getEntriesByName("slider", "mark").slice(-1);
     performance.clearMarks("slider");
     if (!mark) return;
-    requestAnimationFrame(() => performance.measure("slider to picture", { start: mark.startTime, end: performance.now() }));
+    requestAnimationFrame(() =>
+      performance.measure("slider to picture", { start: mark.startTime, end: performance.now() }),
+    );
   }
 
   failed(fault) {
@@ -211,7 +246,9 @@ class Bench {
     const { lens, camera, hood } = this.store.state;
     if (!lens) return;
     try {
-      const { problems, estimates } = await ask("validate", { design: { lens, camera, hood, ...meshOf(this.store.state) } });
+      const { problems, estimates } = await ask("validate", {
+        design: { lens, camera, hood, ...meshOf(this.store.state) },
+      });
       this.problems = problems;
       this.estimates = estimates;
       this.judgePanel();
@@ -223,8 +260,24 @@ class Bench {
   // -- the panel
 
   buildSteps() {
-    at("steps").replaceChildren(...STEPS.map(([name, words], k) => el("li", null,
-      el("button", { type: "button", onclick: () => this.store.turn({ step: name, stage: "" }), "aria-label": `${k + 1}. ${words}` }, el("span", { class: "nr", "aria-hidden": "true" }, String(k + 1)), el("span", { class: "word" }, words)))));
+    at("steps").replaceChildren(
+      ...STEPS.map(([name, words], k) =>
+        el(
+          "li",
+          null,
+          el(
+            "button",
+            {
+              type: "button",
+              onclick: () => this.store.turn({ step: name, stage: "" }),
+              "aria-label": `${k + 1}. ${words}`,
+            },
+            el("span", { class: "nr", "aria-hidden": "true" }, String(k + 1)),
+            el("span", { class: "word" }, words),
+          ),
+        ),
+      ),
+    );
     at("home").addEventListener("click", () => this.store.turn({ step: "start", stage: "" }));
     at("undo").addEventListener("click", () => this.store.undo());
     at("redo").addEventListener("click", () => this.store.redo());
@@ -243,7 +296,12 @@ class Bench {
   }
 
   layoutKey(state) {
-    const layout = { lens: () => lensLayout(state.lens), camera: () => cameraLayout(state.camera), hood: () => hoodLayout(state.hood), make: () => makeLayout(state.hood) }[state.step];
+    const layout = {
+      lens: () => lensLayout(state.lens),
+      camera: () => cameraLayout(state.camera),
+      hood: () => hoodLayout(state.hood),
+      make: () => makeLayout(state.hood),
+    }[state.step];
     return layout ? `${state.step} ${layout()}` : state.step;
   }
 
@@ -262,17 +320,35 @@ class Bench {
     const top = sameStep ? panel.scrollTop : 0;
     const box = document.createDocumentFragment();
     const build = {
-      lens: () => lensPanel(this.store, box), camera: () => cameraPanel(this.store, box, this.formats),
-      hood: () => hoodPanel(this.store, box), make: () => makePanel(this.store, box, () => this.design()),
+      lens: () => lensPanel(this.store, box),
+      camera: () => cameraPanel(this.store, box, this.formats),
+      hood: () => hoodPanel(this.store, box),
+      make: () => makePanel(this.store, box, () => this.design()),
     }[state.step];
     this.form = build ? build() : null;
     this.general = el("div", { class: "problems", role: "status", hidden: true });
     if (this.form) box.firstElementChild.after(this.general);
     const now = STEPS.findIndex(([name]) => name === state.step);
     if (build) {
-      box.append(el("div", { class: "onward" },
-        now > 0 ? el("button", { type: "button", class: "quiet", onclick: () => this.store.turn({ step: STEPS[now - 1][0] }) }, `Back: ${STEPS[now - 1][1]}`) : el("span"),
-        now < STEPS.length - 1 && el("button", { type: "button", onclick: () => this.store.turn({ step: STEPS[now + 1][0] }) }, `On: ${STEPS[now + 1][1]}`)));
+      box.append(
+        el(
+          "div",
+          { class: "onward" },
+          now > 0
+            ? el(
+                "button",
+                { type: "button", class: "quiet", onclick: () => this.store.turn({ step: STEPS[now - 1][0] }) },
+                `Back: ${STEPS[now - 1][1]}`,
+              )
+            : el("span"),
+          now < STEPS.length - 1 &&
+            el(
+              "button",
+              { type: "button", onclick: () => this.store.turn({ step: STEPS[now + 1][0] }) },
+              `On: ${STEPS[now + 1][1]}`,
+            ),
+        ),
+      );
     }
     panel.replaceChildren(box);
     panel.scrollTop = top;
@@ -285,7 +361,12 @@ class Bench {
     const left = this.form.judge(this.problems, this.estimates);
     const others = this.problems.filter((problem) => problem.document !== this.form.name);
     this.general.hidden = left.length + others.length === 0;
-    this.general.replaceChildren(el("ul", null, [...left.map((problem) => el("li", null, problem.sentence)), ...others.map((problem) => el("li", null, `${problem.document}: ${problem.sentence}`))]));
+    this.general.replaceChildren(
+      el("ul", null, [
+        ...left.map((problem) => el("li", null, problem.sentence)),
+        ...others.map((problem) => el("li", null, `${problem.document}: ${problem.sentence}`)),
+      ]),
+    );
   }
 
   // -- preferences, lessons, keeping
@@ -316,13 +397,15 @@ class Bench {
     else delete document.documentElement.dataset.present;
     at("present").setAttribute("aria-pressed", String(wanted));
     at("present").textContent = wanted ? "End the lesson" : "Lesson";
-    if (wanted && !["look", "choose"].includes(this.store.state.step) && this.store.state.lens) this.store.turn({ step: "look" });
+    if (wanted && !["look", "choose"].includes(this.store.state.step) && this.store.state.lens)
+      this.store.turn({ step: "look" });
     else this.views.draw();
   }
 
   bindKeys() {
     document.addEventListener("keydown", (event) => {
-      if (event.key === "Escape" && "present" in document.documentElement.dataset && !this.store.state.stage) this.present(false);
+      if (event.key === "Escape" && "present" in document.documentElement.dataset && !this.store.state.stage)
+        this.present(false);
       const typing = event.target.matches?.('input[type="text"], textarea');
       if (typing || !(event.ctrlKey || event.metaKey) || event.altKey) return;
       const key = event.key.toLowerCase();
@@ -358,7 +441,8 @@ class Bench {
     if (!state.lens) return;
     save(state);
     const hash = await toHash(state);
-    if (this.store.state === state && location.hash !== hash) history.replaceState(null, "", state.step === "start" ? location.pathname : hash);
+    if (this.store.state === state && location.hash !== hash)
+      history.replaceState(null, "", state.step === "start" ? location.pathname : hash);
     document.title = `${state.hood?.name ?? "Hood"} · shadewright bench`;
   }
 
@@ -372,7 +456,8 @@ class Bench {
   lost() {
     if (this.retry) return;
     at("trouble").hidden = false;
-    at("trouble").textContent = "The program behind this page does not answer. Your design is safe here; start shadewright bench again and the page goes on by itself.";
+    at("trouble").textContent =
+      "The program behind this page does not answer. Your design is safe here; start shadewright bench again and the page goes on by itself.";
     this.retry = setInterval(async () => {
       try {
         await ask("formats");

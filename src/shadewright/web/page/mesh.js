@@ -46,7 +46,8 @@ function joinRings(pile, rings, { close = true } = {}) {
   const places = rings.map((ring) => ring.map((point) => pile.corner(...point)));
   const last = close ? rings.length : rings.length - 1;
   for (let k = 0; k < last; k++) {
-    const a = places[k], b = places[(k + 1) % places.length];
+    const a = places[k],
+      b = places[(k + 1) % places.length];
     for (let m = 0; m < a.length; m++) {
       const n = (m + 1) % a.length;
       pile.quad(a[m], b[m], b[n], a[n]);
@@ -60,13 +61,14 @@ function addRound(pile, solid) {
   const seat = solid.seat ? -solid.seat.length : start;
   const levels = [0, ...profile.map(([z]) => z).filter((z) => z > 0.01)];
   const count = Math.max(ROUND, rim.length);
-  const ring = (height, grow, kind) => Array.from({ length: count }, (_unused, m) => {
-    const azimuth = (m * 360) / count;
-    const z = height(azimuth);
-    const radius = (z < 0 && solid.seat ? solid.seat.radius : radiusAt(profile, Math.max(z, start))) + grow;
-    const angle = (azimuth * Math.PI) / 180;
-    return [radius * Math.cos(angle), radius * Math.sin(angle), z, kind];
-  });
+  const ring = (height, grow, kind) =>
+    Array.from({ length: count }, (_unused, m) => {
+      const azimuth = (m * 360) / count;
+      const z = height(azimuth);
+      const radius = (z < 0 && solid.seat ? solid.seat.radius : radiusAt(profile, Math.max(z, start))) + grow;
+      const angle = (azimuth * Math.PI) / 180;
+      return [radius * Math.cos(angle), radius * Math.sin(angle), z, kind];
+    });
   const along = (level) => (azimuth) => Math.min(level, rimAt(rim, azimuth));
   const top = (azimuth) => rimAt(rim, azimuth);
   const fixed = (level) => () => level;
@@ -74,10 +76,16 @@ function addRound(pile, solid) {
   // Out along the inside, over the rim, back along the outside, round the seat's end.
   if (solid.seat) rings.push(ring(fixed(seat), 0, KIND.inside), ring(fixed(-0.01), 0, KIND.inside));
   for (const level of levels) rings.push(ring(along(level), 0, KIND.inside));
-  rings.push(ring(top, 0, KIND.inside), ring(top, 0, KIND.edge), ring(top, thickness, KIND.edge), ring(top, thickness, KIND.outside));
+  rings.push(
+    ring(top, 0, KIND.inside),
+    ring(top, 0, KIND.edge),
+    ring(top, thickness, KIND.edge),
+    ring(top, thickness, KIND.outside),
+  );
   for (const level of [...levels].reverse()) rings.push(ring(along(level), thickness, KIND.outside));
   if (solid.seat) {
-    const outer = (azimuth) => ring(fixed(seat), thickness + Math.max(0, radiusAt(profile, 0) - solid.seat.radius), KIND.outside)[azimuth];
+    const outer = (azimuth) =>
+      ring(fixed(seat), thickness + Math.max(0, radiusAt(profile, 0) - solid.seat.radius), KIND.outside)[azimuth];
     rings.push(Array.from({ length: count }, (_unused, m) => outer(m)));
   }
   joinRings(pile, rings);
@@ -87,10 +95,26 @@ function addTunnel(pile, solid) {
   const { half_width: w, half_height: h, lips, thickness: t } = solid;
   // Eight places round the tunnel, so that every lip is straight and the corners step between neighbours.
   const round = (grow, level, kind) => {
-    const side = [["right", 1, -1], ["right", 1, 1], ["top", 1, 1], ["top", -1, 1], ["left", -1, 1], ["left", -1, -1], ["bottom", -1, -1], ["bottom", 1, -1]];
+    const side = [
+      ["right", 1, -1],
+      ["right", 1, 1],
+      ["top", 1, 1],
+      ["top", -1, 1],
+      ["left", -1, 1],
+      ["left", -1, -1],
+      ["bottom", -1, -1],
+      ["bottom", 1, -1],
+    ];
     return side.map(([lip, sx, sy]) => [sx * (w + grow), sy * (h + grow), level === null ? lips[lip] : level, kind]);
   };
-  joinRings(pile, [round(0, 0, KIND.inside), round(0, null, KIND.inside), round(0, null, KIND.edge), round(t, null, KIND.edge), round(t, null, KIND.outside), round(t, 0, KIND.outside)]);
+  joinRings(pile, [
+    round(0, 0, KIND.inside),
+    round(0, null, KIND.inside),
+    round(0, null, KIND.edge),
+    round(t, null, KIND.edge),
+    round(t, null, KIND.outside),
+    round(t, 0, KIND.outside),
+  ]);
 }
 
 function circle(radius, z, kind, count = 96) {
@@ -103,18 +127,30 @@ function circle(radius, z, kind, count = 96) {
 function addLens(pile, solid) {
   const { z, radius, rim_radius: outer } = solid.front;
   const back = Math.min(-1.1 * outer, z - 0.9 * outer, (solid.pupil?.z ?? 0) - 6);
-  joinRings(pile, [circle(outer, z, KIND.barrel), circle(outer, back, KIND.barrel), circle(radius, back, KIND.barrel), circle(radius, z, KIND.barrel)]);
+  joinRings(pile, [
+    circle(outer, z, KIND.barrel),
+    circle(outer, back, KIND.barrel),
+    circle(radius, back, KIND.barrel),
+    circle(radius, z, KIND.barrel),
+  ]);
   if (solid.pupil) {
     const { z: pz, radius: pr } = solid.pupil;
     const ring = 1.16 * pr + 0.6;
-    joinRings(pile, [circle(pr, pz, KIND.pupil), circle(ring, pz, KIND.pupil), circle(ring, pz - 0.6, KIND.pupil), circle(pr, pz - 0.6, KIND.pupil)]);
+    joinRings(pile, [
+      circle(pr, pz, KIND.pupil),
+      circle(ring, pz, KIND.pupil),
+      circle(ring, pz - 0.6, KIND.pupil),
+      circle(pr, pz - 0.6, KIND.pupil),
+    ]);
   }
 }
 
 function addGlass(pile, solid) {
   const { z, radius } = solid.front;
   // The front glass is drawn slightly domed, as a front glass looks; its true surface is not known here.
-  const dome = [0.999, 0.8, 0.6, 0.4, 0.2, 0.02].map((part) => circle(radius * part, z - 1.5 - 0.02 * radius + 0.1 * radius * (1 - part * part), KIND.glass));
+  const dome = [0.999, 0.8, 0.6, 0.4, 0.2, 0.02].map((part) =>
+    circle(radius * part, z - 1.5 - 0.02 * radius + 0.1 * radius * (1 - part * part), KIND.glass),
+  );
   joinRings(pile, dome, { close: false });
 }
 
@@ -149,8 +185,12 @@ function smoothNormals(pile) {
   const c = pile.corners;
   for (let f = 0; f < pile.faces.length; f += 3) {
     const [i, j, k] = [pile.faces[f] * 3, pile.faces[f + 1] * 3, pile.faces[f + 2] * 3];
-    const ux = c[j] - c[i], uy = c[j + 1] - c[i + 1], uz = c[j + 2] - c[i + 2];
-    const vx = c[k] - c[i], vy = c[k + 1] - c[i + 1], vz = c[k + 2] - c[i + 2];
+    const ux = c[j] - c[i],
+      uy = c[j + 1] - c[i + 1],
+      uz = c[j + 2] - c[i + 2];
+    const vx = c[k] - c[i],
+      vy = c[k + 1] - c[i + 1],
+      vz = c[k + 2] - c[i + 2];
     const n = [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
     for (const at of [i, j, k]) for (let axis = 0; axis < 3; axis++) sums[at + axis] += n[axis];
   }

@@ -8,7 +8,8 @@ export function colours() {
   const style = getComputedStyle(document.documentElement);
   const of = (name) => style.getPropertyValue(`--${name}`).trim();
   known = {};
-  for (const name of ["ink", "soft", "faint", "paper", "card", "blue", "mark", "clear", "glass", "dark"]) known[name] = of(name);
+  for (const name of ["ink", "soft", "faint", "paper", "card", "blue", "mark", "clear", "glass", "dark"])
+    known[name] = of(name);
   return known;
 }
 
@@ -37,14 +38,32 @@ function ramp(stopsOf) {
 }
 
 /** Loss: from the white of an evenly lit wall to night, lightness falling all the way. */
-export const LOSS = ramp([[0, "#fbfcfd"], [0.2, "#cfe0ee"], [0.45, "#7fb0d5"], [0.7, "#2f74ae"], [0.88, "#0c3f73"], [1, "#041a33"]]);
+export const LOSS = ramp([
+  [0, "#fbfcfd"],
+  [0.2, "#cfe0ee"],
+  [0.45, "#7fb0d5"],
+  [0.7, "#2f74ae"],
+  [0.88, "#0c3f73"],
+  [1, "#041a33"],
+]);
 /** Lit share: dark where the hood keeps light off, bright where the front glass is lit. */
-export const LIT = ramp([[0, "#04183f"], [0.25, "#3b4a6b"], [0.5, "#7b7a77"], [0.75, "#b9a95f"], [1, "#fde23a"]]);
+export const LIT = ramp([
+  [0, "#04183f"],
+  [0.25, "#3b4a6b"],
+  [0.5, "#7b7a77"],
+  [0.75, "#b9a95f"],
+  [1, "#fde23a"],
+]);
 
 /** Loss at which the scale ends, stops: an eighth of the light is left. */
 export const MOST_LOSS = 3;
 /** Levels of loss that are drawn as lines, stops, with their dashes in letters' heights. */
-export const LOSS_LINES = [[0.1, [0.12, 0.3]], [0.5, [0.55, 0.25]], [1, []], [2, [1.1, 0.25, 0.12, 0.25]]];
+export const LOSS_LINES = [
+  [0.1, [0.12, 0.3]],
+  [0.5, [0.55, 0.25]],
+  [1, []],
+  [2, [1.1, 0.25, 0.12, 0.25]],
+];
 
 /** Place 0 to 1 on the scale of loss; its first part is stretched, since a tenth of a stop matters. */
 export function lossPlace(value) {

@@ -33,27 +33,58 @@ export function cameraPanel(store, box, formats) {
     else delete camera.crop;
     store.edit({ camera });
   };
-  add(box,
+  add(
+    box,
     el("h2", null, "The camera"),
     el("p", null, "Only its frame matters, how it lies, and how far the sensor may move."),
-    el("div", { class: "fields" },
+    el(
+      "div",
+      { class: "fields" },
       form.text(["name"], "Name", { wide: true, most: 100, keepEmpty: true }),
-      form.list(["format"], "Frame", [...formats.map((entry) => [entry.name, `${entry.name}: ${entry.width} × ${entry.height} mm`]), ["", "another size"]],
-        { wide: true, now: () => form.value(["format"]) ?? "", put: setFormat }),
-      own && form.length(["frame", 0], "Width"), own && form.length(["frame", 1], "Height")),
+      form.list(
+        ["format"],
+        "Frame",
+        [
+          ...formats.map((entry) => [entry.name, `${entry.name}: ${entry.width} × ${entry.height} mm`]),
+          ["", "another size"],
+        ],
+        { wide: true, now: () => form.value(["format"]) ?? "", put: setFormat },
+      ),
+      own && form.length(["frame", 0], "Width"),
+      own && form.length(["frame", 1], "Height"),
+    ),
     picture,
-    group("How the frame lies",
-      form.choices(["orientation"], "How the frame lies", [
-        ["landscape", "Landscape", smallPicture("landscape")], ["portrait", "Portrait", smallPicture("portrait")],
-        ["both", "Both", smallPicture("both"), "turns behind the lens; the hood does not"]], { plain: "landscape" }),
-      el("div", { class: "fields" }, form.length(["stabiliser_travel"], "Sensor travel", { hint: "to any side, by the stabiliser; 0 without" }))),
+    group(
+      "How the frame lies",
+      form.choices(
+        ["orientation"],
+        "How the frame lies",
+        [
+          ["landscape", "Landscape", smallPicture("landscape")],
+          ["portrait", "Portrait", smallPicture("portrait")],
+          ["both", "Both", smallPicture("both"), "turns behind the lens; the hood does not"],
+        ],
+        { plain: "landscape" },
+      ),
+      el(
+        "div",
+        { class: "fields" },
+        form.length(["stabiliser_travel"], "Sensor travel", { hint: "to any side, by the stabiliser; 0 without" }),
+      ),
+    ),
     useGroup(store, form),
-    more("Crop modes and delivery shapes",
-      el("div", { class: "fields" }, masksField(store, form)), crops(store, form)),
+    more("Crop modes and delivery shapes", el("div", { class: "fields" }, masksField(store, form)), crops(store, form)),
   );
   const draw = () => picture.replaceChildren(framePicture(form.document, formats));
   draw();
-  form.fields.push({ where: ["frame"], named: "frame", input: el("input"), wrong: el("p"), assumed: null, refresh: draw });
+  form.fields.push({
+    where: ["frame"],
+    named: "frame",
+    input: el("input"),
+    wrong: el("p"),
+    assumed: null,
+    refresh: draw,
+  });
   return form;
 }
 
@@ -69,38 +100,106 @@ function framePicture(camera, formats) {
   if (!frame || !(frame[0] > 0 && frame[1] > 0)) return el("span");
   const [width, height] = camera.orientation === "portrait" ? [frame[1], frame[0]] : frame;
   const scale = Math.min(300 / Math.max(width, 36), 120 / Math.max(height, 24));
-  const rect = (w, h, name) => sv("rect", { x: 210 - (w * scale) / 2, y: 75 - (h * scale) / 2, width: w * scale, height: h * scale, class: name });
-  return sv("svg", { viewBox: "0 0 420 160", class: "measure", role: "img", "aria-label": `The frame, ${width} by ${height} mm, beside that of 135 film` },
-    rect(36, 24, "pic-thin"), rect(width, height, "pic-line"), camera.orientation === "both" && rect(height, width, "pic-line"),
+  const rect = (w, h, name) =>
+    sv("rect", { x: 210 - (w * scale) / 2, y: 75 - (h * scale) / 2, width: w * scale, height: h * scale, class: name });
+  return sv(
+    "svg",
+    {
+      viewBox: "0 0 420 160",
+      class: "measure",
+      role: "img",
+      "aria-label": `The frame, ${width} by ${height} mm, beside that of 135 film`,
+    },
+    rect(36, 24, "pic-thin"),
+    rect(width, height, "pic-line"),
+    camera.orientation === "both" && rect(height, width, "pic-line"),
     sv("text", { x: 210, y: 79, "text-anchor": "middle" }, `${length(width)} × ${length(height)}`),
-    sv("text", { x: 410, y: 152, "text-anchor": "end", class: "pic-word" }, "dashed: 36 × 24 mm"));
+    sv("text", { x: 410, y: 152, "text-anchor": "end", class: "pic-word" }, "dashed: 36 × 24 mm"),
+  );
 }
 
 function useGroup(store, form) {
   const { crop = [], masks = [] } = form.document;
   if (crop.length === 0 && masks.length === 0) return null;
   const hood = () => store.state.hood ?? {};
-  const choose = (field, words, names) => names.length > 0 && form.list(["use", field], words, [["", "the whole of it"], ...names.map((name) => [name, name])], {
-    now: () => hood().use?.[field] ?? "", put: (value) => store.edit({ hood: withValue(hood(), ["use", field], value === "" ? null : value) }) });
-  return group("Which part of it the hood is for", el("div", { class: "fields" }, choose("crop", "Crop mode", crop.map((entry) => entry.name)), choose("mask", "Delivered as", masks)));
+  const choose = (field, words, names) =>
+    names.length > 0 &&
+    form.list(["use", field], words, [["", "the whole of it"], ...names.map((name) => [name, name])], {
+      now: () => hood().use?.[field] ?? "",
+      put: (value) => store.edit({ hood: withValue(hood(), ["use", field], value === "" ? null : value) }),
+    });
+  return group(
+    "Which part of it the hood is for",
+    el(
+      "div",
+      { class: "fields" },
+      choose(
+        "crop",
+        "Crop mode",
+        crop.map((entry) => entry.name),
+      ),
+      choose("mask", "Delivered as", masks),
+    ),
+  );
 }
 
 function masksField(store, form) {
   const read = (text) => text.split(/[,;\s]+/).filter(Boolean);
   return form.number(["masks"], "Shapes that pictures are delivered in", {
-    wide: true, placeholder: "16:9, 1:1", show: (value) => (value ?? []).join(", "), read: (text) => (read(text).length ? read(text) : null), hint: "width:height, with commas between" });
+    wide: true,
+    placeholder: "16:9, 1:1",
+    show: (value) => (value ?? []).join(", "),
+    read: (text) => (read(text).length ? read(text) : null),
+    hint: "width:height, with commas between",
+  });
 }
 
 function crops(store, form) {
   const list = form.document.crop ?? [];
   const put = (crop) => store.edit({ camera: { ...form.document, crop: crop.length ? crop : undefined } });
-  return el("div", null, list.map((_entry, k) => el("div", { class: "setting" }, el("div", { class: "title" }, `Crop mode ${k + 1}`,
-    el("button", { type: "button", class: "plain", onclick: () => put(list.filter((_other, n) => n !== k)) }, "Take out")),
-    el("div", { class: "fields" }, form.text(["crop", k, "name"], "Name", { wide: true, keepEmpty: true }), form.length(["crop", k, "frame", 0], "Width"), form.length(["crop", k, "frame", 1], "Height")))),
-  el("button", { type: "button", class: "quiet", onclick: () => put([...list, { name: `crop ${list.length + 1}`, frame: [24, 16] }]) }, "Add a crop mode"));
+  return el(
+    "div",
+    null,
+    list.map((_entry, k) =>
+      el(
+        "div",
+        { class: "setting" },
+        el(
+          "div",
+          { class: "title" },
+          `Crop mode ${k + 1}`,
+          el(
+            "button",
+            { type: "button", class: "plain", onclick: () => put(list.filter((_other, n) => n !== k)) },
+            "Take out",
+          ),
+        ),
+        el(
+          "div",
+          { class: "fields" },
+          form.text(["crop", k, "name"], "Name", { wide: true, keepEmpty: true }),
+          form.length(["crop", k, "frame", 0], "Width"),
+          form.length(["crop", k, "frame", 1], "Height"),
+        ),
+      ),
+    ),
+    el(
+      "button",
+      {
+        type: "button",
+        class: "quiet",
+        onclick: () => put([...list, { name: `crop ${list.length + 1}`, frame: [24, 16] }]),
+      },
+      "Add a crop mode",
+    ),
+  );
 }
 
 /** What makes the form another one. */
 export function cameraLayout(camera) {
-  return JSON.stringify([camera.format === undefined || camera.format === null, camera.crop?.length, camera.masks?.length > 0]);
+  return JSON.stringify([
+    camera.format === undefined || camera.format === null,
+    camera.crop?.length,
+    camera.masks?.length > 0,
+  ]);
 }

@@ -19,7 +19,8 @@ export function grouped(binding, labels) {
   const names = [...size.keys()].sort((a, b) => size.get(b) - size.get(a));
   const kept = names.length <= MOST_NAMES ? names : names.slice(0, MOST_NAMES - 1);
   const groups = kept.map((name) => ({ name, has: (k) => (k < 0 ? NO_SETTING : labels[k]) === name }));
-  if (names.length > kept.length) groups.push({ name: OTHERS, has: (k) => !kept.includes(k < 0 ? NO_SETTING : labels[k]) });
+  if (names.length > kept.length)
+    groups.push({ name: OTHERS, has: (k) => !kept.includes(k < 0 ? NO_SETTING : labels[k]) });
   return groups;
 }
 
@@ -34,7 +35,14 @@ export function rimScale(picture, data) {
   const across = width - room.left - room.right;
   const tall = height - room.top - room.bottom;
   return {
-    width, height, small, room, across, tall, low, top,
+    width,
+    height,
+    small,
+    room,
+    across,
+    tall,
+    low,
+    top,
     x: (azimuth) => room.left + (azimuth / 360) * across,
     y: (z) => room.top + (1 - (z - low) / (top - low)) * tall,
     azimuth: (x) => ((x - room.left) / across) * 360,
@@ -56,15 +64,34 @@ export function drawRim(picture, data, { place = null, extent = null } = {}) {
   const clip = `${picture.id}-clip`;
   const inside = sv("g", { "clip-path": `url(#${clip})` });
   picture.replaceChildren(
-    sv("defs", null,
-      sv("clipPath", { id: clip }, sv("rect", { x: s.room.left, y: s.room.top - 6, width: s.across, height: s.tall + 6 })),
-      sv("pattern", { id: `${picture.id}-cut`, width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-        sv("rect", { width: 7, height: 7, class: "cut-ground" }), sv("line", { x1: 0, y1: 0, x2: 0, y2: 7, class: "cut-line" }))),
+    sv(
+      "defs",
+      null,
+      sv(
+        "clipPath",
+        { id: clip },
+        sv("rect", { x: s.room.left, y: s.room.top - 6, width: s.across, height: s.tall + 6 }),
+      ),
+      sv(
+        "pattern",
+        {
+          id: `${picture.id}-cut`,
+          width: 7,
+          height: 7,
+          patternUnits: "userSpaceOnUse",
+          patternTransform: "rotate(45)",
+        },
+        sv("rect", { width: 7, height: 7, class: "cut-ground" }),
+        sv("line", { x1: 0, y1: 0, x2: 0, y2: 7, class: "cut-line" }),
+      ),
+    ),
     inside,
   );
   inside.append(sv("path", { d: path(wall, true), fill: `url(#${picture.id}-cut)` }));
   if (data.plain !== null && data.plain !== undefined) {
-    inside.append(sv("line", { x1: s.x(0), x2: s.x(360), y1: s.y(data.plain), y2: s.y(data.plain), class: "plain-rim" }));
+    inside.append(
+      sv("line", { x1: s.x(0), x2: s.x(360), y1: s.y(data.plain), y2: s.y(data.plain), class: "plain-rim" }),
+    );
   }
   if (data.cap <= 1.1 * s.top) {
     inside.append(sv("line", { x1: s.x(0), x2: s.x(360), y1: s.y(data.cap), y2: s.y(data.cap), class: "cap" }));
@@ -89,18 +116,48 @@ export function drawLips(picture, data) {
   const flat = { deepest: Object.values(deepest), made: Object.values(lips) };
   const s = rimScale(picture, flat);
   picture.setAttribute("viewBox", `0 0 ${s.width} ${s.height}`);
-  picture.replaceChildren(sv("defs", null,
-    sv("pattern", { id: `${picture.id}-cut`, width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-      sv("rect", { width: 7, height: 7, class: "cut-ground" }), sv("line", { x1: 0, y1: 0, x2: 0, y2: 7, class: "cut-line" }))));
+  picture.replaceChildren(
+    sv(
+      "defs",
+      null,
+      sv(
+        "pattern",
+        {
+          id: `${picture.id}-cut`,
+          width: 7,
+          height: 7,
+          patternUnits: "userSpaceOnUse",
+          patternTransform: "rotate(45)",
+        },
+        sv("rect", { width: 7, height: 7, class: "cut-ground" }),
+        sv("line", { x1: 0, y1: 0, x2: 0, y2: 7, class: "cut-line" }),
+      ),
+    ),
+  );
   ["right", "top", "left", "bottom"].forEach((lip, k) => {
-    const from = s.x(90 * k + 8), to = s.x(90 * k + 82);
+    const from = s.x(90 * k + 8),
+      to = s.x(90 * k + 82);
     const level = (z, name) => sv("line", { x1: from, x2: to, y1: s.y(z), y2: s.y(z), class: name });
     const shows = lips[lip] > limit[lip] + 1e-3;
     picture.append(
-      sv("rect", { x: from, y: s.y(lips[lip]), width: to - from, height: s.y(s.low) - s.y(lips[lip]), fill: `url(#${picture.id}-cut)` }),
-      level(limit[lip], "limit"), level(deepest[lip], "bound s0"), level(lips[lip], "made"), ...(shows ? [level(lips[lip], "showing")] : []),
+      sv("rect", {
+        x: from,
+        y: s.y(lips[lip]),
+        width: to - from,
+        height: s.y(s.low) - s.y(lips[lip]),
+        fill: `url(#${picture.id}-cut)`,
+      }),
+      level(limit[lip], "limit"),
+      level(deepest[lip], "bound s0"),
+      level(lips[lip], "made"),
+      ...(shows ? [level(lips[lip], "showing")] : []),
       sv("text", { x: (from + to) / 2, y: s.y(s.low) + 1.3 * s.small, "text-anchor": "middle", class: "small" }, lip),
-      sv("text", { x: (from + to) / 2, y: s.y(lips[lip] / 2), "text-anchor": "middle", class: "note" }, length(lips[lip])));
+      sv(
+        "text",
+        { x: (from + to) / 2, y: s.y(lips[lip] / 2), "text-anchor": "middle", class: "note" },
+        length(lips[lip]),
+      ),
+    );
   });
   heightRuler(picture, s);
 }
@@ -124,7 +181,8 @@ function drawGroup(inside, data, s, group, stroke, step) {
   flush();
   for (let azimuth = 0; azimuth < 360; azimuth += MARK_STEP) {
     const k = Math.round((azimuth / 360) * step) % step;
-    if (group.has(data.binding[k])) inside.append(mark(STROKES.indexOf(stroke), s.x((k * 360) / step), s.y(data.deepest[k]), stroke));
+    if (group.has(data.binding[k]))
+      inside.append(mark(STROKES.indexOf(stroke), s.x((k * 360) / step), s.y(data.deepest[k]), stroke));
   }
 }
 
@@ -134,9 +192,40 @@ export function mark(index, x, y, stroke) {
   const shapes = [
     () => sv("circle", { cx: x, cy: y, r: r - 0.6 }),
     () => sv("rect", { x: x - r + 0.8, y: y - r + 0.8, width: 2 * r - 1.6, height: 2 * r - 1.6 }),
-    () => sv("path", { d: path([[x, y - r], [x + r, y + r * 0.8], [x - r, y + r * 0.8]], true) }),
-    () => sv("path", { d: path([[x, y - r - 1], [x + r, y], [x, y + r + 1], [x - r, y]], true) }),
-    () => sv("path", { d: path([[x, y + r], [x + r, y - r * 0.8], [x - r, y - r * 0.8]], true) }),
+    () =>
+      sv("path", {
+        d: path(
+          [
+            [x, y - r],
+            [x + r, y + r * 0.8],
+            [x - r, y + r * 0.8],
+          ],
+          true,
+        ),
+      }),
+    () =>
+      sv("path", {
+        d: path(
+          [
+            [x, y - r - 1],
+            [x + r, y],
+            [x, y + r + 1],
+            [x - r, y],
+          ],
+          true,
+        ),
+      }),
+    () =>
+      sv("path", {
+        d: path(
+          [
+            [x, y + r],
+            [x + r, y - r * 0.8],
+            [x - r, y - r * 0.8],
+          ],
+          true,
+        ),
+      }),
     () => sv("path", { d: `M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}` }),
   ];
   const shape = shapes[index % 6]();
@@ -171,9 +260,13 @@ function rulers(picture, s) {
     const x = s.x(azimuth);
     picture.append(sv("line", { x1: x, x2: x, y1: floor, y2: floor + 4, class: "tick" }));
     if (azimuth % 90 && s.across < 30 * s.small) continue;
-    picture.append(sv("text", { x, y: floor + 1.25 * s.small, "text-anchor": "middle", class: "small" }, `${azimuth}°`));
+    picture.append(
+      sv("text", { x, y: floor + 1.25 * s.small, "text-anchor": "middle", class: "small" }, `${azimuth}°`),
+    );
     if (names[azimuth]) {
-      picture.append(sv("text", { x, y: floor + 2.4 * s.small, "text-anchor": "middle", class: "small soft" }, names[azimuth]));
+      picture.append(
+        sv("text", { x, y: floor + 2.4 * s.small, "text-anchor": "middle", class: "small soft" }, names[azimuth]),
+      );
     }
   }
   heightRuler(picture, s);
@@ -183,16 +276,27 @@ function heightRuler(picture, s) {
   for (const z of ticks(s.low, s.top, s.tall / (2.4 * s.small))) {
     const y = s.y(z);
     picture.append(sv("line", { x1: s.room.left - 4, x2: s.room.left, y1: y, y2: y, class: "tick" }));
-    picture.append(sv("text", { x: s.room.left - 7, y: y + 0.35 * s.small, "text-anchor": "end", class: "small" }, bare(z)));
+    picture.append(
+      sv("text", { x: s.room.left - 7, y: y + 0.35 * s.small, "text-anchor": "end", class: "small" }, bare(z)),
+    );
   }
   picture.append(sv("text", { x: 4, y: s.room.top - 1 + 0.1 * s.small, class: "small soft" }, unit()));
 }
 
 /** The key beneath the drawing: a line of each kind and what it stands for. */
 export function rimKey(data, groups) {
-  const entry = (name, className, index = -1) => el("li", null,
-    sv("svg", { viewBox: "0 0 44 14", class: "swatch", "aria-hidden": "true" },
-      sv("line", { x1: 1, x2: 43, y1: 7, y2: 7, class: className }), index >= 0 && mark(index, 22, 7, STROKES[index])), name);
+  const entry = (name, className, index = -1) =>
+    el(
+      "li",
+      null,
+      sv(
+        "svg",
+        { viewBox: "0 0 44 14", class: "swatch", "aria-hidden": "true" },
+        sv("line", { x1: 1, x2: 43, y1: 7, y2: 7, class: className }),
+        index >= 0 && mark(index, 22, 7, STROKES[index]),
+      ),
+      name,
+    );
   return [
     entry("rim as made", "made"),
     data.shows?.length > 0 && entry("part of it that shows", "showing"),
@@ -216,12 +320,15 @@ export function showsWords(data) {
   const worst = runs.reduce((a, b) => (b.by > a.by ? b : a));
   if (worst.lip) return `The ${worst.lip} lip is ${length(worst.by, 2)} too deep: it shows first at ${worst.when}.`;
   const all = runs.length === 1 && (worst.to - worst.from + 360) % 360 === 0;
-  if (all || worst.to - worst.from > 350) return `The rim shows all round, at most ${length(worst.by, 2)} too deep, first at ${worst.when}.`;
+  if (all || worst.to - worst.from > 350)
+    return `The rim shows all round, at most ${length(worst.by, 2)} too deep, first at ${worst.when}.`;
   const span = worst.to >= worst.from ? worst.to - worst.from : worst.to + 360 - worst.from;
   const middle = (worst.from + span / 2) % 360;
   const more = runs.length > 1 ? ` (${runs.length} places in all)` : "";
-  return `The rim shows at the ${side(middle)}, from ${Math.round(worst.from)}° to ${Math.round(worst.to)}°, ` +
-    `${length(worst.by, 2)} too deep, first at ${worst.when}${more}.`;
+  return (
+    `The rim shows at the ${side(middle)}, from ${Math.round(worst.from)}° to ${Math.round(worst.to)}°, ` +
+    `${length(worst.by, 2)} too deep, first at ${worst.when}${more}.`
+  );
 }
 
 /** What the unrolled rim shows, in words. */
@@ -234,7 +341,12 @@ export function rimWords(data) {
   const deepest = Math.max(...data.made);
   const shallowest = Math.min(...data.made);
   const showing = showsWords(data);
-  const stands = deepest - shallowest < 0.05 ? `stands ${length(deepest)}` : `stands between ${length(shallowest)} and ${length(deepest)}`;
-  return `The rim ${stands} ahead of the seat plane. ` +
-    (showing || "Nowhere does it reach beyond what stays clear at every setting.");
+  const stands =
+    deepest - shallowest < 0.05
+      ? `stands ${length(deepest)}`
+      : `stands between ${length(shallowest)} and ${length(deepest)}`;
+  return (
+    `The rim ${stands} ahead of the seat plane. ` +
+    (showing || "Nowhere does it reach beyond what stays clear at every setting.")
+  );
 }

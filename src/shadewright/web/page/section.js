@@ -10,7 +10,12 @@ export function drawSection(picture, plane, extent) {
   const { width, height, letters } = boxOf(picture);
   const small = Math.max(0.82 * letters, 12);
   const room = { left: 3.4 * small, right: 0.6 * small, top: 0.5 * small, bottom: 2.9 * small };
-  const { back, ahead, away, scale } = fitted(plane, extent, width - room.left - room.right, height - room.top - room.bottom);
+  const { back, ahead, away, scale } = fitted(
+    plane,
+    extent,
+    width - room.left - room.right,
+    height - room.top - room.bottom,
+  );
   const middle = room.top + (height - room.top - room.bottom) / 2;
   const start = room.left;
   const to = ([z, u]) => [start + (z - back) * scale, middle - u * scale];
@@ -19,17 +24,36 @@ export function drawSection(picture, plane, extent) {
   const clip = `${picture.id}-clip`;
   const inside = sv("g", { "clip-path": `url(#${clip})` });
   picture.replaceChildren(
-    sv("defs", null,
+    sv(
+      "defs",
+      null,
       sv("clipPath", { id: clip }, sv("rect", window_)),
-      sv("pattern", { id: `${picture.id}-cut`, width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-        sv("rect", { width: 6, height: 6, class: "cut-ground" }), sv("line", { x1: 0, y1: 0, x2: 0, y2: 6, class: "cut-line" }))),
+      sv(
+        "pattern",
+        {
+          id: `${picture.id}-cut`,
+          width: 6,
+          height: 6,
+          patternUnits: "userSpaceOnUse",
+          patternTransform: "rotate(45)",
+        },
+        sv("rect", { width: 6, height: 6, class: "cut-ground" }),
+        sv("line", { x1: 0, y1: 0, x2: 0, y2: 6, class: "cut-line" }),
+      ),
+    ),
     sv("rect", { ...window_, class: "ground" }),
     inside,
   );
   lensFront(inside, plane, to, back);
   inside.append(
     sv("line", { x1: to([back, 0])[0], x2: to([ahead, 0])[0], y1: middle, y2: middle, class: "axis" }),
-    sv("line", { x1: to([0, 0])[0], x2: to([0, 0])[0], y1: window_.y, y2: window_.y + window_.height, class: "seat-plane" }),
+    sv("line", {
+      x1: to([0, 0])[0],
+      x2: to([0, 0])[0],
+      y1: window_.y,
+      y2: window_.y + window_.height,
+      class: "seat-plane",
+    }),
   );
   rays(inside, plane, to, ahead);
   windows(inside, plane, to);
@@ -45,7 +69,10 @@ export function drawSection(picture, plane, extent) {
 function fitted(plane, extent, across, tall) {
   const [back, ahead, most] = extent;
   const walls = [...plane.walls.flat(), ...(plane.cuts ?? []).flat()].map(([, u]) => Math.abs(u));
-  const away = Math.min(Math.max(1.55 * Math.max(...walls, plane.rim.outer), 20), Math.max(1.2 * most, 1.55 * plane.rim.outer));
+  const away = Math.min(
+    Math.max(1.55 * Math.max(...walls, plane.rim.outer), 20),
+    Math.max(1.2 * most, 1.55 * plane.rim.outer),
+  );
   const scale = Math.min(across / (ahead - back), tall / (2 * away));
   // What room is left goes mostly ahead, where the light comes from.
   const spare = across / scale - (ahead - back);
@@ -55,7 +82,10 @@ function fitted(plane, extent, across, tall) {
 /** A straight ray prolonged to z. */
 function prolonged([[z0, u0], [z1, u1]], z) {
   const slope = z1 === z0 ? 0 : (u1 - u0) / (z1 - z0);
-  return [[z0, u0], [Math.max(z, z1), u0 + slope * (Math.max(z, z1) - z0)]];
+  return [
+    [z0, u0],
+    [Math.max(z, z1), u0 + slope * (Math.max(z, z1) - z0)],
+  ];
 }
 
 function lensFront(inside, plane, to, back) {
@@ -63,9 +93,25 @@ function lensFront(inside, plane, to, back) {
   for (const side of [1, -1]) {
     const [x0, y0] = to([back, side * outer]);
     const [x1, y1] = to([z, side * inner]);
-    inside.append(sv("rect", { x: x0, y: Math.min(y0, y1), width: Math.max(x1 - x0, 0), height: Math.abs(y1 - y0), class: "barrel" }));
+    inside.append(
+      sv("rect", {
+        x: x0,
+        y: Math.min(y0, y1),
+        width: Math.max(x1 - x0, 0),
+        height: Math.abs(y1 - y0),
+        class: "barrel",
+      }),
+    );
     const [r0] = to([z - 2, 0]);
-    inside.append(sv("rect", { x: r0, y: Math.min(y0, y1), width: Math.max(x1 - r0, 1), height: Math.abs(y1 - y0), class: "front-rim" }));
+    inside.append(
+      sv("rect", {
+        x: r0,
+        y: Math.min(y0, y1),
+        width: Math.max(x1 - r0, 1),
+        height: Math.abs(y1 - y0),
+        class: "front-rim",
+      }),
+    );
   }
 }
 
@@ -75,12 +121,18 @@ function rays(inside, plane, to, ahead) {
       const ray = plane.rays.find((entry) => entry.kind === kind && entry.side === side);
       return ray && { points: prolonged(ray.points, ahead) };
     };
-    const outer = of("outer"), inner = of("inner"), chief = of("chief");
+    const outer = of("outer"),
+      inner = of("inner"),
+      chief = of("chief");
     if (outer && inner) {
       const shape = [...outer.points, ...[...inner.points].reverse()];
       inside.append(sv("path", { d: path(shape.map(to), true), class: "beam" }));
     }
-    for (const [ray, name] of [[inner, "ray-inner"], [chief, "ray-chief"], [outer, "ray-outer"]]) {
+    for (const [ray, name] of [
+      [inner, "ray-inner"],
+      [chief, "ray-chief"],
+      [outer, "ray-outer"],
+    ]) {
       if (ray) inside.append(sv("path", { d: path(ray.points.map(to)), class: name }));
     }
   }
@@ -93,8 +145,13 @@ function windows(inside, plane, to) {
     if (kind === "front") inside.append(sv("line", { x1: x, x2: x, y1: top, y2: bottom, class: "glass" }));
     else {
       const tick = kind === "pupil" ? 9 : 6;
-      for (const [y, way] of [[top, -1], [bottom, 1]]) {
-        inside.append(sv("line", { x1: x, x2: x, y1: y, y2: y + way * tick, class: kind === "pupil" ? "pupil" : "window" }));
+      for (const [y, way] of [
+        [top, -1],
+        [bottom, 1],
+      ]) {
+        inside.append(
+          sv("line", { x1: x, x2: x, y1: y, y2: y + way * tick, class: kind === "pupil" ? "pupil" : "window" }),
+        );
       }
       if (kind === "pupil") inside.append(sv("circle", { cx: x, cy: (top + bottom) / 2, r: 4.5, class: "pupil-dot" }));
     }
@@ -128,17 +185,35 @@ function rulers(picture, { back, ahead, away, to, small, window_, height }) {
   for (const u of ticks(-away, away, window_.height / (2.6 * small))) {
     const [, y] = to([back, u]);
     picture.append(sv("line", { x1: window_.x - 4, x2: window_.x, y1: y, y2: y, class: "tick" }));
-    picture.append(sv("text", { x: window_.x - 7, y: y + 0.35 * small, "text-anchor": "end", class: "small" }, bare(u)));
+    picture.append(
+      sv("text", { x: window_.x - 7, y: y + 0.35 * small, "text-anchor": "end", class: "small" }, bare(u)),
+    );
   }
-  picture.append(sv("text", { x: window_.x + window_.width / 2, y: Math.min(floor + 2.4 * small, height - 4), "text-anchor": "middle", class: "small soft" },
-    window_.width > 26 * small ? `ahead of the seat plane, towards the subject (${unit()})` : `ahead of the seat plane (${unit()})`));
+  picture.append(
+    sv(
+      "text",
+      {
+        x: window_.x + window_.width / 2,
+        y: Math.min(floor + 2.4 * small, height - 4),
+        "text-anchor": "middle",
+        class: "small soft",
+      },
+      window_.width > 26 * small
+        ? `ahead of the seat plane, towards the subject (${unit()})`
+        : `ahead of the seat plane (${unit()})`,
+    ),
+  );
 }
 
 /** What a plane of the section shows, in words. */
 export function sectionWords(plane, setting) {
   const least = Math.min(...plane.gaps.map((entry) => entry.gap));
-  const gap = !Number.isFinite(least) ? "the hood does not end in this plane"
-    : Math.abs(least) < TOUCHING ? "the outermost ray touches the rim"
-      : least > 0 ? `the outermost ray passes the rim ${length(least, 2)} clear` : `the rim stands ${length(-least, 2)} in the beam`;
+  const gap = !Number.isFinite(least)
+    ? "the hood does not end in this plane"
+    : Math.abs(least) < TOUCHING
+      ? "the outermost ray touches the rim"
+      : least > 0
+        ? `the outermost ray passes the rim ${length(least, 2)} clear`
+        : `the rim stands ${length(-least, 2)} in the beam`;
   return `${plane.name}, at ${setting.label}: ${gap}.`;
 }

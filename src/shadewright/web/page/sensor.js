@@ -64,7 +64,7 @@ function drawLines(pen, data, box, small) {
     for (const line of contours(data.loss, columns, rows, level)) {
       pen.beginPath();
       for (const [column, row] of line) {
-        pen.lineTo(box.left + (column + 0.5) / columns * box.across, box.top + (1 - (row + 0.5) / rows) * box.tall);
+        pen.lineTo(box.left + ((column + 0.5) / columns) * box.across, box.top + (1 - (row + 0.5) / rows) * box.tall);
       }
       pen.stroke();
     }
@@ -94,7 +94,10 @@ function drawFirst(pen, data, box, small) {
   const x = box.left + (0.5 + data.first[0] / data.width) * box.across;
   const y = box.top + (0.5 - data.first[1] / data.height) * box.tall;
   const arm = 0.5 * small;
-  for (const [colour, thick] of [["#ffffff", 6], ["#c2410c", 3]]) {
+  for (const [colour, thick] of [
+    ["#ffffff", 6],
+    ["#c2410c", 3],
+  ]) {
     pen.strokeStyle = colour;
     pen.lineWidth = thick;
     pen.beginPath();
@@ -124,7 +127,14 @@ function drawScale(pen, box, height, small, width) {
   pen.textBaseline = "top";
   pen.textAlign = "left";
   pen.fillText("stops", left + long + 0.6 * small, top + 1.05 * small);
-  for (const [value, words] of [[0, "0"], [0.1, "0.1"], [0.5, "0.5"], [1, "1"], [2, "2"], [3, "3"]]) {
+  for (const [value, words] of [
+    [0, "0"],
+    [0.1, "0.1"],
+    [0.5, "0.5"],
+    [1, "1"],
+    [2, "2"],
+    [3, "3"],
+  ]) {
     const x = left + lossPlace(value) * long;
     if (value === 0.1 && long < 13 * small) continue;
     pen.textAlign = value === 0 ? "left" : value === 3 ? "right" : "center";

@@ -5,7 +5,11 @@ import { sharp } from "./dom.js";
 import { LIT, colours } from "./palette.js";
 import { share } from "./words.js";
 
-const LINES = [[0.1, [2, 4], "#ffffff"], [0.5, [8, 4], "#0b0b0b"], [0.9, [], "#0b0b0b"]];
+const LINES = [
+  [0.1, [2, 4], "#ffffff"],
+  [0.5, [8, 4], "#0b0b0b"],
+  [0.9, [], "#0b0b0b"],
+];
 /** Dots of the map for each side of its disc; angles from the axis are equally spaced outwards. */
 const DOTS = 181;
 
@@ -30,11 +34,18 @@ function byAngle(data) {
 function sample(lit, cells, ux, uy) {
   const column = Math.min(Math.max(((ux + 1) * cells) / 2 - 0.5, 0), cells - 1.000001);
   const row = Math.min(Math.max(((uy + 1) * cells) / 2 - 0.5, 0), cells - 1.000001);
-  const c = Math.floor(column), r = Math.floor(row);
-  const dc = column - c, dr = row - r;
-  let total = 0, weight = 0;
-  for (const [k, part] of [[r * cells + c, (1 - dc) * (1 - dr)], [r * cells + c + 1, dc * (1 - dr)],
-    [(r + 1) * cells + c, (1 - dc) * dr], [(r + 1) * cells + c + 1, dc * dr]]) {
+  const c = Math.floor(column),
+    r = Math.floor(row);
+  const dc = column - c,
+    dr = row - r;
+  let total = 0,
+    weight = 0;
+  for (const [k, part] of [
+    [r * cells + c, (1 - dc) * (1 - dr)],
+    [r * cells + c + 1, dc * (1 - dr)],
+    [(r + 1) * cells + c, (1 - dc) * dr],
+    [(r + 1) * cells + c + 1, dc * dr],
+  ]) {
     const value = lit[k];
     if (value === null || value === undefined) continue;
     total += value * part;
@@ -93,8 +104,14 @@ function drawLines(pen, values, x, y, radius) {
       // Specks of a coarse map near the horizon tell nothing.
       if (line.length < 12) continue;
       pen.beginPath();
+      let on = false;
       for (const [column, row] of line) {
-        pen.lineTo(x + ((2 * column) / (DOTS - 1) - 1) * radius, y - ((2 * row) / (DOTS - 1) - 1) * radius);
+        const across = (2 * column) / (DOTS - 1) - 1,
+          up = (2 * row) / (DOTS - 1) - 1;
+        // Within a cell of the horizon the map is too coarse for a line.
+        const within = Math.hypot(across, up) < 0.96;
+        pen[within && on ? "lineTo" : "moveTo"](x + across * radius, y - up * radius);
+        on = within;
       }
       pen.stroke();
     }
@@ -139,7 +156,10 @@ export function onDisc([ux, uy]) {
 
 function drawFrame(pen, frame, x, y, radius) {
   if (!frame || frame.length === 0) return;
-  for (const [colour, thick] of [["#000000", 4.5], ["#ffffff", 2]]) {
+  for (const [colour, thick] of [
+    ["#000000", 4.5],
+    ["#ffffff", 2],
+  ]) {
     pen.strokeStyle = colour;
     pen.lineWidth = thick;
     pen.beginPath();

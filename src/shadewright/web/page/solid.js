@@ -29,12 +29,16 @@ void main() {
   gl_FragColor = vec4(base * light + shine, what > 3.5 && what < 4.5 ? 0.55 : 1.0);
 }`;
 
-const LINE_CORNERS = "attribute vec3 corner; uniform mat4 view; void main() { gl_Position = view * vec4(corner, 1.0); }";
+const LINE_CORNERS =
+  "attribute vec3 corner; uniform mat4 view; void main() { gl_Position = view * vec4(corner, 1.0); }";
 const LINE_DOTS = "precision mediump float; uniform vec3 colour; void main() { gl_FragColor = vec4(colour, 1.0); }";
 
 function program(gl, corners, dots) {
   const made = gl.createProgram();
-  for (const [kind, text] of [[gl.VERTEX_SHADER, corners], [gl.FRAGMENT_SHADER, dots]]) {
+  for (const [kind, text] of [
+    [gl.VERTEX_SHADER, corners],
+    [gl.FRAGMENT_SHADER, dots],
+  ]) {
     const shader = gl.createShader(kind);
     gl.shaderSource(shader, text);
     gl.compileShader(shader);
@@ -56,7 +60,8 @@ function looking(eye, target, tangent, aspect, near, far) {
   const ahead = unitOf(target.map((value, k) => value - eye[k]));
   const right = unitOf(cross([0, 1, 0], ahead));
   const up = cross(ahead, right);
-  const sx = 1 / (tangent * Math.max(aspect, 1)), sy = 1 / (tangent * Math.max(1 / aspect, 1));
+  const sx = 1 / (tangent * Math.max(aspect, 1)),
+    sy = 1 / (tangent * Math.max(1 / aspect, 1));
   const q = far / (far - near);
   const rows = [
     [...right.map((value) => value * sx), -dot(right, eye) * sx],
@@ -71,7 +76,9 @@ function looking(eye, target, tangent, aspect, near, far) {
 
 /** Greatest distance from the axis, and the least and greatest z, of corners. */
 function boundsOf(corners) {
-  let radius = 20, back = 0, front = 1;
+  let radius = 20,
+    back = 0,
+    front = 1;
   for (let k = 0; k < corners.length; k += 3) {
     radius = Math.max(radius, Math.hypot(corners[k], corners[k + 1]));
     back = Math.min(back, corners[k + 2]);
@@ -108,7 +115,9 @@ export class SolidView {
   get slow() {
     if (this.known === undefined) {
       const names = this.gl?.getExtension("WEBGL_debug_renderer_info");
-      const drawer = this.gl ? String(this.gl.getParameter(names ? names.UNMASKED_RENDERER_WEBGL : this.gl.RENDERER)) : "";
+      const drawer = this.gl
+        ? String(this.gl.getParameter(names ? names.UNMASKED_RENDERER_WEBGL : this.gl.RENDERER))
+        : "";
       this.known = /swiftshader|llvmpipe|software|basic render/i.test(drawer);
     }
     return this.known;
@@ -118,7 +127,12 @@ export class SolidView {
     const gl = this.gl;
     this.faces = program(gl, CORNERS, DOTS);
     this.lines = program(gl, LINE_CORNERS, LINE_DOTS);
-    this.buffers = { corner: gl.createBuffer(), normal: gl.createBuffer(), kind: gl.createBuffer(), line: gl.createBuffer() };
+    this.buffers = {
+      corner: gl.createBuffer(),
+      normal: gl.createBuffer(),
+      kind: gl.createBuffer(),
+      line: gl.createBuffer(),
+    };
   }
 
   /** Take new data (the answer's `solid`), rebuild the triangles and draw. */
@@ -129,7 +143,11 @@ export class SolidView {
     const gl = this.gl;
     const mesh = meshOf(data);
     this.parts = { hood: mesh.hood, opaque: mesh.opaque, count: mesh.count };
-    for (const [name, values] of [["corner", mesh.corners], ["normal", mesh.normals], ["kind", mesh.kinds]]) {
+    for (const [name, values] of [
+      ["corner", mesh.corners],
+      ["normal", mesh.normals],
+      ["kind", mesh.kinds],
+    ]) {
       gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers[name]);
       gl.bufferData(gl.ARRAY_BUFFER, values, gl.DYNAMIC_DRAW);
     }
@@ -156,13 +174,26 @@ export class SolidView {
     const { radius, back, front } = this.extent;
     if (this.fromSensor) {
       const z = this.data.pupil?.z ?? -radius;
-      return { eye: [0, 0, z], target: [0, 0, z + 10], tangent: this.outlook() / this.near, near: 0.5, far: 60 * radius };
+      return {
+        eye: [0, 0, z],
+        target: [0, 0, z + 10],
+        tangent: this.outlook() / this.near,
+        near: 0.5,
+        far: 60 * radius,
+      };
     }
     const middle = [0, 0, 0.5 * (front + back)];
     const away = (3.4 * Math.hypot(radius, 0.5 * (front - back))) / this.near;
-    const rise = (this.rise * Math.PI) / 180, turn = (this.turn * Math.PI) / 180;
+    const rise = (this.rise * Math.PI) / 180,
+      turn = (this.turn * Math.PI) / 180;
     const direction = [Math.cos(rise) * Math.sin(turn), Math.sin(rise), Math.cos(rise) * Math.cos(turn)];
-    return { eye: middle.map((value, k) => value + away * direction[k]), target: middle, tangent: 0.3, near: 0.02 * away, far: 6 * away };
+    return {
+      eye: middle.map((value, k) => value + away * direction[k]),
+      target: middle,
+      tangent: 0.3,
+      near: 0.02 * away,
+      far: 6 * away,
+    };
   }
 
   /** Half the height of what is seen from the pupil, as a tangent: the frame and something round it. */
@@ -173,9 +204,11 @@ export class SolidView {
   }
 
   paint() {
-    const gl = this.gl, canvas = this.canvas;
+    const gl = this.gl,
+      canvas = this.canvas;
     const ratio = Math.min(window.devicePixelRatio || 1, 2);
-    const width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
+    const width = Math.round(canvas.clientWidth * ratio),
+      height = Math.round(canvas.clientHeight * ratio);
     if (width < 2 || height < 2) return;
     if (canvas.width !== width || canvas.height !== height) {
       canvas.width = width;
@@ -194,17 +227,28 @@ export class SolidView {
   }
 
   paintFaces(sight, eye) {
-    const gl = this.gl, dark = colours().dark === "1";
+    const gl = this.gl,
+      dark = colours().dark === "1";
     gl.useProgram(this.faces);
     const place = (name) => gl.getUniformLocation(this.faces, name);
     gl.uniformMatrix4fv(place("view"), false, sight.matrix);
     gl.uniform3fv(place("eye"), eye);
-    gl.uniform3fv(place("lamp"), sight.up.map((u, k) => u * 0.9 - sight.right[k] * 0.55 - sight.ahead[k] * 0.8));
+    gl.uniform3fv(
+      place("lamp"),
+      sight.up.map((u, k) => u * 0.9 - sight.right[k] * 0.55 - sight.ahead[k] * 0.8),
+    );
     gl.uniform1f(place("cut"), this.cut && !this.fromSensor ? 1 : 0);
     gl.uniform3fv(place("inside"), dark ? [0.33, 0.35, 0.38] : [0.25, 0.26, 0.29]);
     gl.uniform3fv(place("outside"), dark ? [0.56, 0.6, 0.66] : [0.47, 0.5, 0.55]);
-    gl.uniform3fv(place("cutColour"), rgb(colours().mark).map((value) => value / 255));
-    for (const [name, size] of [["corner", 3], ["normal", 3], ["kind", 1]]) {
+    gl.uniform3fv(
+      place("cutColour"),
+      rgb(colours().mark).map((value) => value / 255),
+    );
+    for (const [name, size] of [
+      ["corner", 3],
+      ["normal", 3],
+      ["kind", 1],
+    ]) {
       const attribute = gl.getAttribLocation(this.faces, name);
       gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers[name]);
       gl.enableVertexAttribArray(attribute);
@@ -223,11 +267,16 @@ export class SolidView {
   paintFrame(sight) {
     const frame = this.data.frame_slopes;
     if (!frame || frame.length < 2) return;
-    const gl = this.gl, z = this.data.pupil?.z ?? 0, far = 20 * this.extent.radius;
+    const gl = this.gl,
+      z = this.data.pupil?.z ?? 0,
+      far = 20 * this.extent.radius;
     const points = new Float32Array([...frame, frame[0]].flatMap(([x, y]) => [x * far, y * far, z + far]));
     gl.useProgram(this.lines);
     gl.uniformMatrix4fv(gl.getUniformLocation(this.lines, "view"), false, sight.matrix);
-    gl.uniform3fv(gl.getUniformLocation(this.lines, "colour"), rgb(colours().blue).map((value) => value / 255));
+    gl.uniform3fv(
+      gl.getUniformLocation(this.lines, "colour"),
+      rgb(colours().blue).map((value) => value / 255),
+    );
     const attribute = gl.getAttribLocation(this.lines, "corner");
     gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.line);
     gl.bufferData(gl.ARRAY_BUFFER, points, gl.DYNAMIC_DRAW);
@@ -241,12 +290,16 @@ export class SolidView {
 /** What the drawing in space shows, in words. */
 export function solidWords(data, view) {
   if (!data) return "";
-  if (data.kind === "mesh") return `The hood of the file, ${data.triangles} triangles${data.vertices ? "" : "; too many to be drawn here"}.`;
+  if (data.kind === "mesh")
+    return `The hood of the file, ${data.triangles} triangles${data.vertices ? "" : "; too many to be drawn here"}.`;
   const heights = data.kind === "round" ? data.rim.map(([, z]) => z) : Object.values(data.lips);
   const shape = data.kind === "round" ? "A round hood" : "A rectangular tunnel";
   const from = view.fromSensor
     ? "seen from the middle of the pupil, as the sensor sees it: the blue outline is the frame; what of the hood lies inside it shows"
-    : view.cut ? "with its right half cut away" : "with the front of the lens";
-  const least = Math.min(...heights), most = Math.max(...heights);
+    : view.cut
+      ? "with its right half cut away"
+      : "with the front of the lens";
+  const least = Math.min(...heights),
+    most = Math.max(...heights);
   return `${shape}, ${most - least < 0.05 ? "" : `${length(least)} to `}${length(most)} deep, ${from}.`;
 }

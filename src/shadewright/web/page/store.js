@@ -10,8 +10,18 @@ const SAME_GESTURE = 900;
 /** A page with nothing on it yet. */
 export function blank() {
   return {
-    lens: null, camera: null, hood: null, moved: 0, hand: null, kept: [], mesh: null,
-    at: { zoom: 0, focus: 0, stop: null }, step: "start", stage: "", plane: 90, cut: false,
+    lens: null,
+    camera: null,
+    hood: null,
+    moved: 0,
+    hand: null,
+    kept: [],
+    mesh: null,
+    at: { zoom: 0, focus: 0, stop: null },
+    step: "start",
+    stage: "",
+    plane: 90,
+    cut: false,
   };
 }
 

@@ -35,19 +35,32 @@ export function sayVerdict(answer, fitting) {
   const { numbers, rim, setting } = answer;
   if (!numbers) return;
   const working = fitting.state === "working";
-  const here = numbers.worst_here > 0.0005
-    ? `Here (${brief(setting.label)}) it takes ${upTo(numbers.worst_here)}.`
-    : `Here (${brief(setting.label)}) it is clear.`;
+  const here =
+    numbers.worst_here > 0.0005
+      ? `Here (${brief(setting.label)}) it takes ${upTo(numbers.worst_here)}.`
+      : `Here (${brief(setting.label)}) it is clear.`;
   const where = showsWords(rim);
   const [first, ...rest] = inUnit(numbers.sentence).split(/(?<=\w)[;:] /);
   const second = rest.length ? `${rest.join("; ").replace(/^./, (letter) => letter.toUpperCase())} ` : "";
   const note = working ? "Working out the rim… " : fitting.state === "refused" ? `${fitting.sentence} ` : "";
-  put(numbers.verdict, first.endsWith(".") ? first : `${first}.`, note + (where && numbers.verdict !== "clear" ? `${where} ` : second) + here, working);
+  put(
+    numbers.verdict,
+    first.endsWith(".") ? first : `${first}.`,
+    note + (where && numbers.verdict !== "clear" ? `${where} ` : second) + here,
+    working,
+  );
   const rows = [
-    ["Depth", numbers.shallowest === numbers.depth ? length(numbers.depth) : `${length(numbers.shallowest).replace(/ \w+$/, "")} – ${length(numbers.depth)}`],
+    [
+      "Depth",
+      numbers.shallowest === numbers.depth
+        ? length(numbers.depth)
+        : `${length(numbers.shallowest).replace(/ \w+$/, "")} – ${length(numbers.depth)}`,
+    ],
     ["Across", length(numbers.across)],
     ["Lets in", numbers.let_in === null || numbers.let_in === undefined ? "…" : share(numbers.let_in)],
     [numbers.spare < 0 ? "Too deep by" : "To spare", length(Math.abs(numbers.spare), 2)],
   ];
-  at("numbers").replaceChildren(...rows.map(([name, value]) => el("div", null, el("dt", null, name), el("dd", null, value))));
+  at("numbers").replaceChildren(
+    ...rows.map(([name, value]) => el("div", null, el("dt", null, name), el("dd", null, value))),
+  );
 }

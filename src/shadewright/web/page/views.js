@@ -8,8 +8,10 @@ import { drawSky, skyWords } from "./sky.js";
 import { SolidView, solidWords } from "./solid.js";
 
 const LINES_OF_LOSS = "Lines: dotted 0.1, dashed 0.5, full 1 stop lost; a stop is half of the light.";
-const LINES_OF_SECTION = "Heavy lines: outermost rays of the frame's edge; thin: innermost; dotted: through the pupil's middle; the two short bars: the pupil; upright line: the front glass.";
-const LINES_OF_SKY = "The middle is straight ahead, the edge 90° to the side; the white frame is the picture. Lines: dotted 10 %, dashed 50 %, full 90 % of the front glass lit.";
+const LINES_OF_SECTION =
+  "Heavy lines: outermost rays of the frame's edge; thin: innermost; dotted: through the pupil's middle; the two short bars: the pupil; upright line: the front glass.";
+const LINES_OF_SKY =
+  "The middle is straight ahead, the edge 90° to the side; the white frame is the picture. Lines: dotted 10 %, dashed 50 %, full 90 % of the front glass lit.";
 const NAMES = ["sensor", "section", "solid", "rim", "sky"];
 
 /** True where the reader asks for little motion. */
@@ -101,7 +103,10 @@ export class Views {
     if (this.moving && this.solid.slow) return;
     this.solid.show(data);
     const fallback = this.solid.ready ? "" : " This browser has no WebGL, so that the picture stays empty.";
-    this.say("solid", [solidWords(data, this.solid) + fallback, "Turn it with the mouse or the arrow keys; wheel, + and − bring it nearer."]);
+    this.say("solid", [
+      solidWords(data, this.solid) + fallback,
+      "Turn it with the mouse or the arrow keys; wheel, + and − bring it nearer.",
+    ]);
   }
 
   draw_rim(data) {
@@ -115,7 +120,12 @@ export class Views {
       return;
     }
     const groups = drawRim(at("rim"), data, { place: this.place, extent: this.extent });
-    const key = JSON.stringify([groups.map((group) => group.name), data.plain, data.shows?.length > 0, Boolean(data.here)]);
+    const key = JSON.stringify([
+      groups.map((group) => group.name),
+      data.plain,
+      data.shows?.length > 0,
+      Boolean(data.here),
+    ]);
     if (key === this.keyOfRim) return;
     this.keyOfRim = key;
     at("rim-key").replaceChildren(...rimKey(data, groups));
@@ -134,9 +144,22 @@ export class Views {
 
   addStageButtons() {
     for (const name of NAMES) {
-      const button = el("button", { type: "button", class: "quiet", "aria-pressed": "false", onclick: () => {
-        this.store.turn({ stage: this.store.state.stage === name ? "" : name });
-      } }, sv("svg", { viewBox: "0 0 16 16", "aria-hidden": "true" }, sv("path", { d: "M9.5 2H14V6.5M14 2 9 7M6.5 14H2V9.5M2 14l5-5" })));
+      const button = el(
+        "button",
+        {
+          type: "button",
+          class: "quiet",
+          "aria-pressed": "false",
+          onclick: () => {
+            this.store.turn({ stage: this.store.state.stage === name ? "" : name });
+          },
+        },
+        sv(
+          "svg",
+          { viewBox: "0 0 16 16", "aria-hidden": "true" },
+          sv("path", { d: "M9.5 2H14V6.5M14 2 9 7M6.5 14H2V9.5M2 14l5-5" }),
+        ),
+      );
       button.dataset.enlarge = name;
       this.figure(name).querySelector(".extra").append(button);
     }
@@ -156,18 +179,42 @@ export class Views {
       button.setAttribute("aria-label", `${on ? "Back to all views" : "Enlarge"}: ${heading}`);
       button.title = on ? "Back to all views" : "Enlarge";
     }
-    for (const radio of document.querySelectorAll('input[name="plane"]')) radio.checked = Number(radio.value) === state.plane;
+    for (const radio of document.querySelectorAll('input[name="plane"]'))
+      radio.checked = Number(radio.value) === state.plane;
     if (this.cutButton) this.cutButton.setAttribute("aria-pressed", String(state.cut));
   }
 
   addPlaneChoice() {
-    const choice = (value, name) => el("label", null, el("input", { type: "radio", name: "plane", value, onchange: () => this.store.turn({ plane: value }) }), name);
-    at("plane-choice").prepend(el("div", { class: "segments", role: "radiogroup", "aria-label": "Plane of the section" },
-      choice(90, "Upright"), choice(0, "Level"), choice(-1, "Corners")));
+    const choice = (value, name) =>
+      el(
+        "label",
+        null,
+        el("input", { type: "radio", name: "plane", value, onchange: () => this.store.turn({ plane: value }) }),
+        name,
+      );
+    at("plane-choice").prepend(
+      el(
+        "div",
+        { class: "segments", role: "radiogroup", "aria-label": "Plane of the section" },
+        choice(90, "Upright"),
+        choice(0, "Level"),
+        choice(-1, "Corners"),
+      ),
+    );
   }
 
   addSolidChoice() {
-    this.cutButton = el("button", { type: "button", class: "quiet", "aria-pressed": "false", title: "Cut the right half away", onclick: () => this.store.turn({ cut: !this.store.state.cut }) }, "Cut");
+    this.cutButton = el(
+      "button",
+      {
+        type: "button",
+        class: "quiet",
+        "aria-pressed": "false",
+        title: "Cut the right half away",
+        onclick: () => this.store.turn({ cut: !this.store.state.cut }),
+      },
+      "Cut",
+    );
     const sensor = el("button", { type: "button", class: "quiet", "aria-pressed": "false" }, "Sensor's side");
     sensor.addEventListener("click", () => {
       this.solid.fromSensor = !this.solid.fromSensor;
@@ -203,10 +250,14 @@ export class Views {
       held = [event.clientX, event.clientY];
     });
     for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, () => (held = null));
-    canvas.addEventListener("wheel", (event) => {
-      event.preventDefault();
-      nearer(event.deltaY < 0 ? 1.1 : 1 / 1.1);
-    }, { passive: false });
+    canvas.addEventListener(
+      "wheel",
+      (event) => {
+        event.preventDefault();
+        nearer(event.deltaY < 0 ? 1.1 : 1 / 1.1);
+      },
+      { passive: false },
+    );
     canvas.addEventListener("keydown", (event) => {
       const step = { ArrowLeft: [-8, 0], ArrowRight: [8, 0], ArrowUp: [0, 6], ArrowDown: [0, -6] }[event.key];
       if (step) turnBy(...step);
@@ -221,5 +272,9 @@ export class Views {
 /** How fine a view is worth being worked out: columns and rows for the sensor's view, cells for the sky. */
 export function fineness(moving) {
   const wide = boxOf(at("sensor")).width;
-  return moving ? { columns: 49, rows: 33, cells: 41 } : wide > 700 ? { columns: 97, rows: 65, cells: 81 } : { columns: 73, rows: 49, cells: 61 };
+  return moving
+    ? { columns: 49, rows: 33, cells: 41 }
+    : wide > 700
+      ? { columns: 97, rows: 65, cells: 81 }
+      : { columns: 73, rows: 49, cells: 61 };
 }
