@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
+TESTED := $(VENV)/ready-to-test
 
 .PHONY: demo test deep bench lint browser clean
 
@@ -13,10 +14,15 @@ $(READY): requirements.lock pyproject.toml
 	$(BIN)/python -m shadewright.warm
 	touch $(READY)
 
+# What only the tests need: further libraries.
+$(TESTED): $(READY) requirements-dev.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.lock
+	touch $(TESTED)
+
 demo: $(READY)
 	$(BIN)/shadewright demo --out results/demo
 
-lint: $(READY)
+lint: $(TESTED)
 	$(BIN)/ruff check src tests benchmarks examples
 	$(BIN)/mypy
 
@@ -27,13 +33,13 @@ browser:
 	  apt-get install -y -qq --no-install-recommends chromium >/dev/null; } || \
 	{ echo "make test: the page's tests need Chromium; install it (apt-get install chromium) and run make test again." >&2; exit 1; }
 
-test: $(READY) lint browser
+test: $(TESTED) lint browser
 	$(BIN)/python -m pytest -n 2 -m "not deep"
 
-deep: $(READY) browser
+deep: $(TESTED) browser
 	$(BIN)/python -m pytest -n 2 -m "deep"
 
-bench: $(READY)
+bench: $(TESTED)
 	for script in benchmarks/bench_*.py; do $(BIN)/python $$script || exit 1; done
 
 clean:

@@ -185,6 +185,11 @@ def light(glass: Glass, sensor: Sensor, barrel: Barrel | None, *, samples: int =
     return bare.reshape(shape) * falloff, shaded.reshape(shape) * falloff
 
 
+def enlarged(clean: Array, times: int = 4) -> Array:
+    """Every sample as `times` squared pixels, so that few rays make a picture of many pixels."""
+    return np.kron(clean, np.ones((times, times)))
+
+
 def exposed(clean: Array, sensor: Sensor, rng: np.random.Generator, *, gain: float = 1.0, frames: int = 1) -> Array:
     """What the sensor records of light (rows, columns), of white: shot and read noise, the mean of some frames."""
     electrons = clean * sensor.level * gain * sensor.full_well

@@ -28,12 +28,12 @@ def memory() -> float:
     return sum(one.memory_info().rss for one in [own, *own.children(recursive=True)]) / 1e6
 
 
-def question(rng: np.random.Generator) -> dict[str, Any]:
-    """A place of every slider; the lens is one of many."""
+def question(rng: np.random.Generator, k: int) -> dict[str, Any]:
+    """A place of every slider; the lens changes now and then, the wall with every tenth question."""
     wanted = zoom_design(largest_length=60.0)
-    wanted["lens"]["name"] = f"lens {rng.integers(200)}"
-    wanted["lens"]["state"][0]["reach"] = round(float(rng.uniform(15, 22)), 1)
-    wanted["hood"]["wall"] = {"shape": "tube", "inner_diameter": round(float(rng.uniform(84, 96)), 1)}
+    wanted["lens"]["name"] = f"lens {k // 20}"
+    wanted["lens"]["state"][0]["reach"] = round(15 + (k // 20 % 70) / 10, 1)
+    wanted["hood"]["wall"] = {"shape": "tube", "inner_diameter": round(84 + (k // 10 % 120) / 10, 1)}
     return {
         "design": wanted, "at": {"zoom": float(rng.uniform(0, 2)), "focus": float(rng.uniform(0, 1))},
         "alter": {"moved": float(rng.uniform(-2, 6))}, "want": ["sensor", "rim", "section", "sky", "solid", "numbers"],
@@ -47,7 +47,7 @@ def test_memory_stays_flat_over_ten_thousand_questions() -> None:
     read = []
     with opened(size=Size(2, 1, 1)) as bench:
         for k in range(QUESTIONS):
-            answer = bench.post("/api/look", json=question(rng))
+            answer = bench.post("/api/look", json=question(rng, k))
             assert answer.status_code == 200, answer.text
             if k % 1000 == 500:
                 for address, body in (("/api/validate", {"design": zoom_design()}), ("/api/write", {"document": zoom_design()["lens"]})):

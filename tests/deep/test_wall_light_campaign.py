@@ -85,5 +85,5 @@ def test_drawn_hoods_in_the_renderer(seed: int) -> None:
     found = wall_light(bare_scene(glass, hood), Finish("wall", reflectance), directions=towards, samples=65_536)
     vertices, faces = inside_of(hood, glass)
     for k, d in enumerate(towards):
-        value, error = wall_light_by_renderer(vertices, faces, glass, d, reflectance, rays=131_072, seed=10 * seed + k + 1)
-        assert abs(found.value[k] - value) < 4.5 * math.hypot(found.standard_error[k], error) + 5e-4 * value
+        value, error = wall_light_by_renderer(vertices, faces, glass, d, reflectance, rays=32_768, seed=10 * seed + k + 1)
+        assert abs(found.value[k] - value) <= 4.5 * math.hypot(found.standard_error[k], error) + 5e-4 * value

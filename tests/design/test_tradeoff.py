@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import random
@@ -24,6 +25,7 @@ from shadewright.design.tradeoff import (
     describe,
     journal_at,
     named,
+    spread,
     unbeaten,
 )
 from shadewright.design.tradeoff_points import Design, Family, Outcome, evaluate, families, mass_of
@@ -113,6 +115,20 @@ def test_unbeaten_is_what_a_look_at_every_pair_leaves() -> None:
             assert not any(o.volume < own.volume and o.light < own.light - ALIKE for o in outcomes.values())
         else:
             assert min(smaller) <= own.light + ALIKE
+
+
+def test_a_long_front_is_thinned_evenly_with_its_ends() -> None:
+    outcomes = {
+        Design(WallShape.TUBE, RimShape.PLAIN, (80.0 + k,), 20.0): Outcome(direct=1.0 - k / 100, volume=100.0 + k)
+        for k in range(90)
+    }
+    front = list(outcomes)
+    few = spread(front, outcomes, Size.VOLUME, most=10)
+    assert len(few) == 10
+    assert (few[0], few[-1]) == (front[0], front[-1])
+    steps = {round(b.sizes[0] - a.sizes[0]) for a, b in itertools.pairwise(few)}
+    assert steps <= {9, 10}
+    assert spread(front, outcomes, Size.VOLUME, most=90) == front
 
 
 def test_a_darker_finish_lets_in_less_and_no_finish_only_the_direct_part() -> None:

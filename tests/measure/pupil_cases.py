@@ -13,7 +13,7 @@ from shadewright.measure.pairs import ratio_of_files
 from shadewright.measure.pupil import PupilFit, TubePair, fit_pupil
 from shadewright.model.lens import Front, Lens, State
 from shadewright.model.shots import ShotSetting, Tube
-from synthetic_camera import Barrel, Glass, Sensor, dusted, exposed, light, write_jpeg, write_tiff
+from synthetic_camera import Barrel, Glass, Sensor, dusted, enlarged, exposed, light, write_jpeg, write_tiff
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class Case:
     jpeg: bool = False
     columns: int = 192
     samples: int = 1024
-    frames: int = 16
+    frames: int = 1
     dust: int = 6
 
     def glass(self) -> Glass:
@@ -73,8 +73,8 @@ def shoot(case: Case, folder: Path, rng: np.random.Generator, *, lean: float = 2
         bare, shaded = light(case.glass(), sensor, barrel, samples=case.samples, seed=int(rng.integers(1 << 30)))
         write = (lambda name, a: write_jpeg(folder / f"{name}.jpg", a)) if case.jpeg else (lambda name, a: write_tiff(folder / f"{name}.tif", a))
         names = [
-            write(f"bare-{number}", exposed(dusted(bare, sensor, rng), sensor, rng, frames=case.frames)),
-            write(f"tube-{number}", exposed(dusted(shaded, sensor, rng), sensor, rng, gain=1 + rng.normal(0, 0.004), frames=case.frames)),
+            write(f"bare-{number}", exposed(enlarged(dusted(bare, sensor, rng)), sensor, rng, frames=case.frames)),
+            write(f"tube-{number}", exposed(enlarged(dusted(shaded, sensor, rng)), sensor, rng, gain=1 + rng.normal(0, 0.004), frames=case.frames)),
         ]
         tube = Tube(
             name=f"tube {number}", inner_diameter=case.diameter, length=length, inner_diameter_plus_minus=case.play,

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import trimesh
 from browser import Watched, browser_at_bench, watched
 from playwright.sync_api import Browser
 from typer.testing import CliRunner
@@ -105,3 +106,25 @@ def test_a_job_can_be_stopped(bench: Bench) -> None:
         box.get_by_role("button", name="Stop").click()
         box.get_by_text("Stopped").wait_for()
         assert box.locator(".files a").count() == 0
+
+
+def test_a_hood_known_only_as_a_mesh_is_judged(bench: Bench, tmp_path: Path) -> None:
+    tube = trimesh.creation.annulus(r_min=42.0, r_max=44.0, height=24.0)
+    tube.apply_translation([0.0, 0.0, 12.0])
+    path = tmp_path / "tube.stl"
+    tube.export(path)
+    with watched(*bench) as it:
+        page = it.page
+        it.begin()
+        it.step("Hood")
+        page.locator(".choice", has_text="One I have").click()
+        page.locator("summary", has_text="Or its mesh").click()
+        page.locator("#panel input[type=file]").set_input_files(path)
+        page.locator("h2", has_text="The hood").wait_for()
+        it.settled()
+        it.step("Look")
+        page.locator("#words-solid", has_text="triangles").wait_for()
+        assert page.locator("#section .wall").count() > 0
+        it.step("Make")
+        page.get_by_role("button", name="Check", exact=True).click()
+        page.get_by_text("Clear at all").wait_for(timeout=240_000)

@@ -51,6 +51,8 @@ LEVELS: Mapping[Effort, tuple[int, int, int]] = {
 """For each effort: sizes of one number in a family with two, in a family with three, and rounds of closer looks."""
 MOST_CLOSE = 16
 """Hoods about which a round looks more closely, spread evenly over the front."""
+MOST_KEPT = 24
+"""Hoods that are fitted, checked and kept, spread evenly along the front."""
 ALIKE = 2e-3
 """A larger hood must be darker by this share of the light to be worth its size."""
 
@@ -180,6 +182,18 @@ def unbeaten(outcomes: Mapping[Design, Outcome], size: Size) -> list[Design]:
     return front
 
 
+def spread(front: list[Design], outcomes: Mapping[Design, Outcome], size: Size, *, most: int = MOST_KEPT) -> list[Design]:
+    """At most `most` designs of a front, its ends and those nearest to even steps along it, size and light scaled alike."""
+    if len(front) <= most:
+        return front
+    place = np.array([(outcomes[design].size(size), outcomes[design].light) for design in front])
+    step = np.diff(place, axis=0) / (place[-1] - place[0])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
+    wanted = np.linspace(0.0, along[-1], most)
+    picks = sorted({int(np.argmin(np.abs(along - place))) for place in wanted})
+    return [front[k] for k in picks]
+
+
 def finished(task: Task, design: Design) -> tuple[Outcome, Hood | None]:
     """A design fitted and checked as any hood: what it comes to, and its document if it can be built."""
     try:
@@ -200,12 +214,15 @@ def finished(task: Task, design: Design) -> tuple[Outcome, Hood | None]:
 def _verified(
     task: Task, outcomes: Mapping[Design, Outcome], on: Runner, journal: Journal, progress: Progress
 ) -> tuple[tuple[Traded, ...], list[str]]:
-    """The front with every hood of it fitted and checked; one that fails is dropped and the next best take its place."""
+    """The front with every hood of it fitted and checked; one that fails is dropped and the next best take its place.
+
+    Who is on the front is judged by what the search found, so that near-equal hoods do not take turns.
+    """
     left = {design: outcome for design, outcome in outcomes.items() if not outcome.reason}
     sound: dict[Design, Traded] = {}
     dropped: list[str] = []
     while True:
-        front = unbeaten(left, task.size)
+        front = spread(unbeaten(left, task.size), left, task.size)
         fresh = [design for design in front if design not in sound]
         if not fresh:
             break
@@ -219,9 +236,9 @@ def _verified(
                 dropped.append(f"{describe(design)}: {outcome.reason}")
                 del left[design]
             else:
-                left[design] = outcome
                 sound[design] = Traded(design, outcome, hood)
-    return tuple(sound[design] for design in front), dropped
+    best = unbeaten({design: sound[design].outcome for design in front}, task.size)
+    return tuple(sound[design] for design in best), dropped
 
 
 def describe(design: Design, outcome: Outcome | None = None) -> str:
@@ -250,6 +267,6 @@ def journal_at(path: Path | None, task: Task) -> Journal:
 
 __all__ = [
     "Effort", "Front", "Limits", "Size", "Task", "Traded", "best_trades", "describe", "finished", "journal_at", "named",
-    "unbeaten",
+    "spread", "unbeaten",
 ]  # fmt: skip
 

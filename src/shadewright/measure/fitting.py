@@ -20,6 +20,9 @@ CUT = 5.0
 SOFT = 3.0
 """Beyond this many standard errors a residual counts only linearly while the fit is sought (after P. J. Huber)."""
 
+ENOUGH = 0.01
+"""The search ends where a step lowers the squared misfit by less: a tenth of a standard error of any value."""
+
 
 @dataclass(frozen=True)
 class Unknown:
@@ -164,7 +167,7 @@ def _search(unknowns: Sequence[Unknown], model: Model, keep: Sequence[NDArray[np
                 damping = max(damping / 10, 1e-9)
                 break
             damping *= 6
-        if not moved or gained < 1e-4 * (1.0 + 1e-3 * cost):
+        if not moved or gained < ENOUGH:
             break
     return x
 

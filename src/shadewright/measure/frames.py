@@ -258,7 +258,7 @@ def _by_rawpy(path: Path, data: bytes) -> Frame:
                 if columns * rows > MOST_PIXELS:
                     raise _too_many(path, columns, rows)
                 return _raw_frame(path, raw, data)
-        except rawpy.LibRawFileUnsupportedError:
+        except (rawpy.LibRawFileUnsupportedError, rawpy.LibRawIOError):
             raise _broken(path, "is not a picture that can be read") from None
         except rawpy.LibRawError as error:
             raise _broken(path, f"cannot be decoded ({_decoder_words(error)})") from None

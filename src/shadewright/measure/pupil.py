@@ -40,7 +40,8 @@ GAIN_PLAY, SLOPE_PLAY, VEIL_PLAY = 0.02, 0.01, 0.003
 """Change of the wall's light between frames, its slope over the half frame, and stray light in the shadow, as shares."""
 SHADOW = (0.02, 0.98)
 """Cells with this much light left lie in the half-shadow."""
-FEWEST_CELLS = 30
+FEWEST_CELLS = 0.01
+"""Least share of the cells that a shadow must touch."""
 REMARKABLE = 30.0
 """A further window is kept where it lowers the squared misfit by this many units of it."""
 
@@ -215,7 +216,7 @@ def fit_pupil(
 
 def _shadow_is_there(pair: TubePair, block: Block) -> None:
     half = int(np.sum((block.value > SHADOW[0]) & (block.value < 1 - 6 * np.maximum(block.error, 0.003))))
-    if half < FEWEST_CELLS or float(np.quantile(block.value, 0.002)) > 0.6:
+    if half < FEWEST_CELLS * len(block.value) or float(np.quantile(block.value, 0.005)) > 0.6:
         raise MeasureError(
             f"{pair.ratio.paths[1]}: the shadow of tube \"{pair.tube.name}\" hardly reaches into the frame; use a longer or narrower "
             "tube, so that the corners go dark."

@@ -64,7 +64,7 @@ def _page(pairs: Sequence[PairProof], proof: Proof, title: str) -> Figure:
     figure = page.blank(height, title="")
     figure.set_layout_engine("none")
     figure.text(0.5, 1.0 - 6.0 / height, title, ha="center", va="center", fontweight="bold", fontsize=11)
-    for column, words in enumerate(("Bare", "Loss, photographed", "Loss, worked out", "Photographed\nless worked out")):
+    for column, words in enumerate(("Bare", "Loss in stops,\nphotographed", "Loss in stops,\nworked out", "Photographed less\nworked out, stops")):
         middle = (LEFT + (WIDE + GAP) * column + WIDE / 2) / page.PAGE_WIDTH
         figure.text(middle, 1.0 - 15.0 / height, words, ha="center", va="center", fontsize=9)
     for index, pair in enumerate(pairs):
@@ -100,7 +100,7 @@ def _row(figure: Figure, pair: PairProof, height: float, top_mm: float) -> None:
         axes.set_yticks([])
         if column == 0:
             continue
-        scale = figure.add_axes(((left + 2.0) / page.PAGE_WIDTH, (bottom - 3.0) / height, (wide - 4.0) / page.PAGE_WIDTH, 1.6 / height))
+        scale = figure.add_axes(((left + 5.0) / page.PAGE_WIDTH, (bottom - 3.0) / height, (wide - 10.0) / page.PAGE_WIDTH, 1.6 / height))
         bar = figure.colorbar(drawn, cax=scale, orientation="horizontal")
         bar.set_ticks([0.0, top] if column < 3 else [-top / 2, 0.0, top / 2], labels=_ticks(top, both=column == 3))
         if column == 1:
@@ -110,7 +110,7 @@ def _row(figure: Figure, pair: PairProof, height: float, top_mm: float) -> None:
 def _ticks(top: float, *, both: bool) -> list[str]:
     if both:
         return [f"{-top / 2:.2g}", "0", f"{top / 2:.2g}"]
-    return ["0", f"{top:.2g} stop"]
+    return ["0", f"{top:.2g}"]
 
 
 def _extent(pair: PairProof) -> tuple[float, float, float, float]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from shadewright.clearance.check import TOUCH
 from shadewright.clearance.loss import Occluder, SensorView, stops, window_vignetting, worst_of_beam
+from shadewright.clearance.occlusion import CHORDS
 from shadewright.light.share import LightMap, light_map
 from shadewright.model.hood import Margin
 from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
@@ -30,6 +31,8 @@ COARSE = 4
 """The sensor's view is looked at in every so many columns and rows first, and between them only where something is lost."""
 QUICK_COLUMNS = 50
 """Up to so many columns the rim is followed in whole degrees, which changes a loss by less than 0.002 stop."""
+QUICK_CHORDS = 96
+"""Chords across a beam then; right to 0.0001 stop."""
 QUICK_CELLS = 45
 """Likewise of the sky, in steps of two degrees."""
 MESH_COLUMNS, MESH_CELLS = 25, 25
@@ -65,9 +68,9 @@ def sensor(desk: Desk, scene: Scene, beam: Beam, hints: Hints, *, clear: bool) -
     if clear:
         loss = np.where(inside, np.where(np.isfinite(own), 0.0, np.nan), np.nan)
     else:
-        step = 1.0 if columns <= QUICK_COLUMNS else 0.5
-        occluder = Occluder(scene.shape, step=step)
-        loss = _looked_at(beam, occluder, points, inside)
+        quick = columns <= QUICK_COLUMNS
+        occluder = Occluder(scene.shape, step=1.0 if quick else 0.5)
+        loss = _looked_at(beam, occluder, points, inside, chords=QUICK_CHORDS if quick else CHORDS)
         worst = worst_of_beam(beam, occluder).stops
     view = SensorView(beam.label, points, loss, own)
     allowance = scene.hood.wishes.allowance
@@ -104,7 +107,7 @@ def _between(count: int, places: NDArray[np.int64]) -> Array:
     return np.stack([np.interp(np.arange(count), places, row) for row in np.eye(len(places))], axis=1)
 
 
-def _looked_at(beam: Beam, occluder: Occluder, points: Array, inside: NDArray[np.bool_]) -> Array:
+def _looked_at(beam: Beam, occluder: Occluder, points: Array, inside: NDArray[np.bool_], *, chords: int) -> Array:
     """The hood's loss (rows, columns): 0 between coarse places without any, worked out everywhere else."""
     rows, columns = inside.shape
     loss = np.full(inside.shape, np.nan)
@@ -114,12 +117,12 @@ def _looked_at(beam: Beam, occluder: Occluder, points: Array, inside: NDArray[np
     # The outline is looked at closely: a loss begins there.
     wanted[[0, -1], ::2], wanted[::2, [0, -1]] = True, True
     wanted &= inside
-    loss[wanted] = stops(occluder.hidden(beam, beam.frame.slopes(points[wanted])))
+    loss[wanted] = stops(occluder.hidden(beam, beam.frame.slopes(points[wanted]), chords=chords))
     some = wanted & ~(loss <= 1e-9)
     near = _grown(some, COARSE) & inside & ~wanted
     loss[inside & ~near & ~wanted] = 0.0
     if near.any():
-        loss[near] = stops(occluder.hidden(beam, beam.frame.slopes(points[near])))
+        loss[near] = stops(occluder.hidden(beam, beam.frame.slopes(points[near]), chords=chords))
     return loss
 
 

@@ -209,7 +209,7 @@ function rulers(picture, { back, ahead, away, to, small, window_, height }) {
 export function sectionWords(plane, setting) {
   const least = Math.min(...plane.gaps.map((entry) => entry.gap));
   const gap = !Number.isFinite(least)
-    ? "the hood does not end in this plane"
+    ? "the hood is cut as its file has it"
     : Math.abs(least) < TOUCHING
       ? "the outermost ray touches the rim"
       : least > 0

@@ -4,7 +4,7 @@ import { at, el, settled } from "./dom.js";
 import { brief, showsWords } from "./rim.js";
 import { length, share, upTo } from "./words.js";
 
-const SIGNS = { clear: "✓", shows: "✕", within: "≈", refused: "!", waiting: "…" };
+const SIGNS = { clear: "✓", shows: "✕", within: "≈", refused: "!", waiting: "…", unknown: "?" };
 
 const aloud = settled((words) => {
   if (at("live").textContent !== words) at("live").textContent = words;
@@ -52,13 +52,13 @@ export function sayVerdict(answer, fitting) {
   const rows = [
     [
       "Depth",
-      numbers.shallowest === numbers.depth
+      numbers.shallowest === null || numbers.shallowest === numbers.depth
         ? length(numbers.depth)
         : `${length(numbers.shallowest).replace(/ \w+$/, "")} – ${length(numbers.depth)}`,
     ],
     ["Across", length(numbers.across)],
     ["Lets in", numbers.let_in === null || numbers.let_in === undefined ? "…" : share(numbers.let_in)],
-    [numbers.spare < 0 ? "Too deep by" : "To spare", length(Math.abs(numbers.spare), 2)],
+    [numbers.spare < 0 ? "Too deep by" : "To spare", numbers.spare === null ? "–" : length(Math.abs(numbers.spare), 2)],
   ];
   at("numbers").replaceChildren(
     ...rows.map(([name, value]) => el("div", null, el("dt", null, name), el("dd", null, value))),
