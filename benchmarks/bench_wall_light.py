@@ -124,7 +124,7 @@ def merit(finish: Finish, name: str, samples: int, variants: list[str], goal: in
     ours = wall_light(SCENE, finish, directions=towards, samples=samples, seed=4)
     for variant in variants:
         use_variant(variant)
-        rays = 1 << (20 if variant.startswith("llvm") else 16)
+        rays = 1 << (18 if variant.startswith("llvm") else 15)
         ratios = []
         for k, d in enumerate(towards):
             value, variance, each = rendered(name, d, rays)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import batoid
 import numpy as np
 from numpy.typing import NDArray
 
-import batoid
 from shadewright.optics.system import System
 
 Array = NDArray[np.float64]

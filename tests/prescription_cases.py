@@ -9,10 +9,10 @@ import math
 from functools import cache
 from pathlib import Path
 
+import batoid
 import numpy as np
 from numpy.typing import NDArray
 
-import batoid
 import other_tracer
 from shadewright.model.camera import Camera
 from shadewright.model.documents import read_document

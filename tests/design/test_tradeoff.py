@@ -9,6 +9,7 @@ import random
 from dataclasses import replace
 from pathlib import Path
 
+import distributed
 import pytest
 
 from lenses import camera, hood, prime, zoom
@@ -218,7 +219,6 @@ def test_processes_give_the_same_to_the_last_bit(slim: Front) -> None:
 
 
 def test_a_cluster_gives_the_same_to_the_last_bit(slim: Front) -> None:
-    distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1", silence_logs=50
     ) as cluster, runner(scheduler=cluster.scheduler_address) as on:

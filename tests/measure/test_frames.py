@@ -7,11 +7,11 @@ import struct
 import zlib
 from pathlib import Path
 
+import frame_files as files
 import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-import frame_files as files
 from shadewright.errors import FileError, MeasureError
 from shadewright.measure.blocks import average, blocks_of
 from shadewright.measure.curves import profile_curve, srgb

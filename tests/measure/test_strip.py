@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import frame_files
 import numpy as np
 import pytest
 from PIL import Image
+from strip_sheet import photographed
 from typer.testing import CliRunner
 
-import frame_files
 from shadewright.cli import app
 from shadewright.errors import MeasureError
 from shadewright.measure.strip import read_strip
 from shadewright.model.documents import read_hood
-from strip_sheet import photographed
 
 
 def lobes(azimuth: np.ndarray) -> np.ndarray:

@@ -14,13 +14,15 @@ Array = NDArray[np.float64]
 
 CORNER_SIZES = (0.15, 0.3, 0.6)
 """Legs of the corner triangles looked into by cells, in half frames: (1 - |x|) + (1 - |y|) below this."""
-TIP_SIZES = (0.02, 0.04, 0.08)
+TIP_SIZES = (0.02, 0.04, 0.08, 0.12)
 """The same for the tips of corners, looked into by blocks."""
 FEWEST_BLOCKS = 6
+SMALL_CORNER = 0.2
+"""A pair in which no corner as small as this can be judged proves nothing, half frames."""
 EDGE_SIZES = (0.04, 0.1, 0.25)
 """Widths of the strips along the middle half of each edge looked into, in half frames."""
 ALARM = 4.0
-"""Standard errors from which a place counts as shaded: 36 places at one-sided 3e-5 each is a false alarm in 900 pairs of
+"""Standard errors from which a place counts as shaded: 40 places at one-sided 3e-5 each is a false alarm in 800 pairs of
 Gaussian noise, which leaves room for noise that is not."""
 UNSHADED = 0.75
 """Within this ellipse about the middle, in half frames, slow changes of light are told from shade."""
@@ -98,7 +100,7 @@ def find_intrusion(ratio: Ratio) -> Intrusion:
     for size, place in places:
         if place.name.endswith("corner"):
             corners.setdefault(size, []).append(place.error)
-    whole = [size for size, errors in corners.items() if len(errors) == 4]
+    whole = [size for size, errors in corners.items() if len(errors) == 4 and size <= SMALL_CORNER]
     floor = ALARM * max(corners[min(whole)]) if whole else math.inf
     out = sound & (np.nan_to_num(loss) > np.maximum(3.5 * error, SEEN))
     return Intrusion(
@@ -155,7 +157,8 @@ def _regions(x: Array, y: Array) -> list[tuple[str, float, NDArray[np.bool_]]]:
             for size in CORNER_SIZES:
                 # A frame of few cells has no cell whose middle lies in the smallest triangle.
                 least = 1.01 * float(from_corner[quarter].min()) + 2.0 / min(x.shape)
-                regions.append((f"{level} {side} corner", size, quarter & (from_corner < max(size, least))))
+                leg = max(size, least)
+                regions.append((f"{level} {side} corner", leg, quarter & (from_corner < leg)))
     for name, off, along in (("right edge", 1 - x, y), ("left edge", 1 + x, y), ("top edge", 1 - y, x), ("bottom edge", 1 + y, x)):
         for size in EDGE_SIZES:
             regions.append((name, size, (off < max(size, 1.01 * float(off.min()))) & (np.abs(along) < 0.5)))

@@ -32,6 +32,8 @@ SEATINGS = tuple(np.array([t, 2.0, r, u]) for t in (-10.0, -5.0, 0.0, 5.0, 10.0)
 """Seatings tried to find the cells that a hood can shade at all."""
 COARSE = 3
 """Every so many cells are looked at for that."""
+FINE = 72
+"""Points along the width of a frame at least, at which light is worked out."""
 MODEL_FLOOR, MODEL_SHARE = 0.004, 0.03
 """How far light left may differ from what is worked out for want of walls' reflections, flare and exact windows: of the
 open light, and of the light taken (no source)."""
@@ -65,7 +67,7 @@ class Seating:
     @property
     def told(self) -> tuple[bool, bool, bool, bool]:
         """Which of turn, forward, right and up the photographs settle, rather than what was supposed before."""
-        turn, forward, right, up = (error < 0.5 * before for error, before in zip(self.errors, PRIOR, strict=True))
+        turn, forward, right, up = (bool(error < 0.5 * before) for error, before in zip(self.errors, PRIOR, strict=True))
         return turn, forward, right, up
 
 
@@ -277,7 +279,8 @@ def _seating(occluder: Occluder, views: Sequence[_View]) -> Seating | None:
     def residual(motion: Array) -> Array:
         parts = [motion / PRIOR]
         for view, (points, value, error) in zip(views, data, strict=True):
-            parts.append((_left_at(occluder, view.beam, points, motion) - value) / error)
+            left = _left_at(occluder, view.beam, points.reshape(-1, 2), motion).reshape(points.shape[:2]).mean(axis=1)
+            parts.append((left - value) / error)
         return np.concatenate(parts)
 
     def misfit(motion: Array) -> float:
@@ -313,8 +316,8 @@ def _slopes(residual: Callable[[Array], Array], motion: Array) -> Array:
 
 
 def _telling(occluder: Occluder, view: _View) -> tuple[Array, Array, Array]:
-    """Points (n, 2), light left and its error (n,) of the cells that can tell how the hood sits: those that it would shade in
-    some seating, or that are shaded.
+    """Points (n, m, 2) over each cell, light left and its error (n,) of the cells that can tell how the hood sits: those that
+    it would shade in some seating, or that are shaded.
     """
     loss, error = view.intrusion.loss, view.intrusion.error
     flat = view.points.reshape(-1, 2)
@@ -329,7 +332,12 @@ def _telling(occluder: Occluder, view: _View) -> tuple[Array, Array, Array]:
     kept = (reached & np.isfinite(loss)).ravel()
     value = 2.0 ** -loss.ravel()[kept]
     spread = error.ravel()[kept] * value * math.log(2.0)
-    return flat[kept], value, np.sqrt(spread**2 + MODEL_FLOOR**2 + (MODEL_SHARE * (1.0 - np.minimum(value, 1.0))) ** 2)
+    # Shade bends within a cell that is large.
+    side = max(1, round(FINE / loss.shape[1]))
+    size = np.array([view.points[0, 1, 0] - view.points[0, 0, 0], view.points[1, 0, 1] - view.points[0, 0, 1]])
+    place = (np.arange(side) + 0.5) / side - 0.5
+    inner = np.stack(np.meshgrid(place, place), axis=-1).reshape(-1, 2) * size
+    return flat[kept][:, None, :] + inner, value, np.sqrt(spread**2 + MODEL_FLOOR**2 + (MODEL_SHARE * (1.0 - np.minimum(value, 1.0))) ** 2)
 
 
 def _notes(pairs: Sequence[PairProof], seating: Seating | None) -> tuple[str, ...]:

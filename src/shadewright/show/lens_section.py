@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure

@@ -245,7 +245,7 @@ export function heroPicture() {
   return sv(
     "svg",
     {
-      viewBox: "0 0 520 300",
+      viewBox: "0 -8 520 308",
       role: "img",
       "aria-label":
         "A hood on a lens in section: the light of the frame just passes its rim, a lamp outside the frame is kept off the glass",

@@ -84,10 +84,20 @@ export function showStarters(starters, begin) {
   );
 }
 
+/** A lens in a few words. */
 function range(lens) {
-  const lengths = (lens.state ?? []).map((state) => state.focal_length);
-  if (lengths.length === 0) return "";
-  const least = Math.min(...lengths),
-    most = Math.max(...lengths);
-  return least === most ? focal(least) : `${focal(least)} to ${focal(most)}`;
+  const states = lens.state ?? [];
+  const lengths = states.map((state) => state.focal_length);
+  const reaches = new Set(states.map((state) => state.reach ?? 0));
+  const least = Math.min(...lengths);
+  const most = Math.max(...lengths);
+  const notes = [
+    lengths.length > 0 && (least === most ? focal(least) : `${focal(least)} to ${focal(most)}`),
+    lens.prescription && "traced from its surfaces",
+    lens.front?.turns && "its front turns",
+    reaches.size > 1 && "its front moves inside the hood",
+    states.some((state) => state.shift?.some((travel) => travel > 0)) && "it shifts",
+    states.some((state) => state.pupil_depth === undefined) && "its pupil not measured",
+  ];
+  return notes.filter(Boolean).join("; ");
 }
