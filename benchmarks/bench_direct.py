@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import trimesh
+
 from common import heading
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))

@@ -8,6 +8,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+
 from common import heading
 
 ROWS, COLUMNS = 4000, 6000

@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+
 from common import best_of, heading
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))

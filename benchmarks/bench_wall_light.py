@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from common import heading
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))

@@ -19,8 +19,9 @@ from typing import Any
 import httpx
 import numpy as np
 import psutil
-from common import heading
 from playwright.sync_api import sync_playwright
+
+from common import heading
 
 LIVE = ["sensor", "rim", "section", "numbers"]
 MOVES = 120

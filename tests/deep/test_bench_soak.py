@@ -13,7 +13,6 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent.parent / "web"))
 
 from api import opened, zoom_design
-
 from shadewright.web.app import Size
 
 QUESTIONS, SETTLED, EACH = 10_000, 2_500, 500

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pupil_cases import Case, drawn, measured, shoot
 
 from lenses import camera
+from pupil_cases import Case, drawn, measured, shoot
 from shadewright.errors import MeasureError
 from shadewright.measure.measured import measured_lens, rim_choice, two_sided
 from shadewright.measure.pupil import fit_pupil

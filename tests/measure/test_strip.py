@@ -8,13 +8,13 @@ import frame_files
 import numpy as np
 import pytest
 from PIL import Image
-from strip_sheet import photographed
 from typer.testing import CliRunner
 
 from shadewright.cli import app
 from shadewright.errors import MeasureError
 from shadewright.measure.strip import read_strip
 from shadewright.model.documents import read_hood
+from strip_sheet import photographed
 
 
 def lobes(azimuth: np.ndarray) -> np.ndarray:

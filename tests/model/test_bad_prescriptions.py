@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lens_file_cases import CASES, GOOD, Case
 
+from lens_file_cases import CASES, GOOD, Case
 from shadewright.errors import DocumentError, FileError
 from shadewright.model.lens_files import kind_of_text, read_prescription, read_with_notes
 from shadewright.model.prescription import Prescription

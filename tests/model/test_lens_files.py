@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from lens_file_cases import DAT, GOOD, JSON, SEQ, ZMX
 
+from lens_file_cases import DAT, GOOD, JSON, SEQ, ZMX
 from shadewright.errors import DocumentError
 from shadewright.model.documents import document_from, parse_document
 from shadewright.model.glass import index_of

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from api import opened
 from playwright.sync_api import Browser, Page, sync_playwright
+
+from api import opened
 
 WAIT = 30_000
 """Longest wait for anything on the page, ms: other tests may use the same cores."""

@@ -14,8 +14,8 @@ import httpx
 import numpy as np
 import pypdf
 import pytest
-from api import design, opened, zoom_design
 
+from api import design, opened, zoom_design
 from lenses import camera, prime, zoom
 from shadewright.clearance.check import check
 from shadewright.clearance.keepout import keep_out

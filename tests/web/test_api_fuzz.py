@@ -9,7 +9,6 @@ from typing import Any
 import httpx
 import pytest
 import schemathesis
-from api import opened
 from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -21,6 +20,7 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+from api import opened
 from shadewright.web.app import create_app, description
 
 EXAMPLES = int(os.environ.get("SHADEWRIGHT_FUZZ", "8"))

@@ -9,8 +9,8 @@ from typing import Any
 
 import httpx
 import pytest
-from api import design, opened
 
+from api import design, opened
 from shadewright.web.wire import MOST_BYTES
 
 TOKEN = "a token that only its owner knows"

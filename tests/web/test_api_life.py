@@ -16,9 +16,9 @@ from pathlib import Path
 import httpx
 import psutil
 import pytest
-from api import design, opened
 from fastapi import FastAPI
 
+from api import design, opened
 from shadewright.errors import BenchError
 from shadewright.web.answer import compact
 from shadewright.web.app import create_app, description

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import Watched, browser_at_bench, watched
 from playwright.sync_api import Browser
+
+from browser import Watched, browser_at_bench, watched
 
 Bench = tuple[Browser, str]
 STEPS = ("Lens", "Camera", "Hood", "Look", "Compare", "Make")

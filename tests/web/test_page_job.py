@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 import trimesh
-from browser import Watched, browser_at_bench, watched
 from playwright.sync_api import Browser
 from typer.testing import CliRunner
 
+from browser import Watched, browser_at_bench, watched
 from shadewright.cli import app
 from shadewright.make.meshfiles import read_stl
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+
 from browser import Watched, browser_at_bench, watched
 
 

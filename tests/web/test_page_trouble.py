@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser import browser_at_bench, watched
 from playwright.sync_api import Browser
+
+from browser import browser_at_bench, watched
 
 Bench = tuple[Browser, str]
 

@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from browser import Watched, browser_at_bench, watched
 from playwright.sync_api import Browser
+
+from browser import Watched, browser_at_bench, watched
 
 Bench = tuple[Browser, str]
 

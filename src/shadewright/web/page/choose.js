@@ -6,9 +6,18 @@ import { SHAPES } from "./hoods.js";
 import { runJob } from "./jobs.js";
 import { drawSensor } from "./sensor.js";
 import { drawSky } from "./sky.js";
-import { length, share, stops } from "./words.js";
+import { count, length, share, stops } from "./words.js";
 
 const MOST = 3;
+/** Reasons that are shown at once. */
+const FIRST = 2;
+
+const listed = (sentences) =>
+  el(
+    "ul",
+    null,
+    sentences.map((sentence) => el("li", null, sentence)),
+  );
 
 export class Choose {
   /** present(): the hood as it now stands {name, hood}, or null. */
@@ -234,11 +243,14 @@ export class Choose {
         "section",
         { class: "advice", "aria-label": "Advice" },
         el("h2", null, `Advised: ${titleOf(advice.choice)}`),
-        el(
-          "ul",
-          null,
-          advice.reasons.map((reason) => el("li", null, reason)),
-        ),
+        listed(advice.reasons.slice(0, FIRST)),
+        advice.reasons.length > FIRST &&
+          el(
+            "details",
+            { open: this.advised.querySelector("details")?.open },
+            el("summary", null, count(advice.reasons.length - FIRST, "more reason")),
+            listed(advice.reasons.slice(FIRST)),
+          ),
         advice.left_out.length > 0 && el("p", { class: "soft" }, `Left out: ${advice.left_out.join(" ")}`),
       ),
     );

@@ -102,7 +102,7 @@ function drawLines(pen, values, x, y, radius) {
     pen.strokeStyle = colour;
     for (const line of contours(values, DOTS, DOTS, level)) {
       // Specks of a coarse map near the horizon tell nothing.
-      if (line.length < 12) continue;
+      if (line.length < 40) continue;
       pen.beginPath();
       let on = false;
       for (const [column, row] of line) {
