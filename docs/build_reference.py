@@ -14,11 +14,11 @@ from shadewright.model.formats import FORMATS
 from shadewright.model.glass import D_LINE, glass_table
 
 HERE = Path(__file__).parent
-KINDS = ("lens", "camera", "hood", "prescription", "surroundings")
+KINDS = ("lens", "camera", "hood", "prescription", "surroundings", "shots")
 INTRODUCTION = """# Documents: every field
 
 Documents are TOML files, written by hand and checked strictly: an unknown field, a wrong type or an impossible value is
-one sentence saying where and what to do. Lengths in mm, angles in degrees. `shadewright new lens|camera|hood|prescription|surroundings`
+one sentence saying where and what to do. Lengths in mm, angles in degrees. `shadewright new lens|camera|hood|prescription|surroundings|shots`
 writes a commented one to begin with; JSON schemas for editors are in [schema](schema). This page is written by
 `docs/build_reference.py`.
 

@@ -39,6 +39,7 @@ from shadewright.model.formats import FORMATS
 from shadewright.model.hood import FIT_PLAY, Build, Fit, Hood, RimPart, SeatKind, Use, Wishes
 from shadewright.model.lens import Lens, Mapping, Projection, State
 from shadewright.model.prescription import Prescription
+from shadewright.model.shots import Shots
 from shadewright.model.surroundings import Surroundings
 from shadewright.model.writing import to_toml
 from shadewright.optics.beam import job
@@ -148,6 +149,7 @@ ANSWERS: dict[str, list[str]] = {
     "hood": ["Tern shade", "plain", "45.5", "0.1"],
     "prescription": ["Tern \"28\" as designed", "5.6"],
     "surroundings": ["Quay at noon", "12.5", "even"],
+    "shots": ["Second evening", "28", "2.8", "-1.5"],
 }
 
 
@@ -182,6 +184,8 @@ def test_new_with_questions_keeps_comments_and_writes_the_answers(
     elif isinstance(document, Surroundings):
         assert document.sky is not None
         assert (document.lens_elevation, str(document.sky.kind)) == (12.5, "even")
+    elif isinstance(document, Shots):
+        assert (document.setting[0].focal_length, document.setting[0].f_number, document.setting[0].reach) == (28, 2.8, -1.5)
     else:
         assert (str(document.rim.shape), document.wishes.largest_length) == ("plain", 45.5)
         assert document.wishes.allowance == 0.1
@@ -213,6 +217,41 @@ FULL_HOODS = {
     "mesh": GOOD["hood.toml"].replace('shape = "petal"', 'stl = "Öffnung 2.STL"'),
     "vanes": GOOD["hood.toml"] + "\n[[vane]]\nz = 30.5\ninner_diameter = 79.25\n\n[[vane]]\nz = 20.0\ninner_diameter = 78.0\n",
 }
+SHOTS = """
+document = "shots"
+version = 1
+name = "evening"
+notes = "overcast"
+tube = [{ name = "a", inner_diameter = 80.5, length = 40.0, inner_diameter_plus_minus = 0.2, length_plus_minus = 0.3 }]
+pin = [{ focal_length = 24.0, focus_distance = 500.0, depths = [25.0, 26.5], scale_plus_minus = 0.25 }]
+
+[[setting]]
+focal_length = 24.0
+focal_length_plus_minus = 2.5
+f_number = 2.8
+focus_distance = 1200.0
+reach = -1.5
+bare = ["b-1.tif"]
+stopped_down = ["s-1.tif"]
+stopped_down_f_number = 8.0
+with_hood = ["h/1.tif"]
+with_tube = [{ tube = "a", frames = ["t-1.tif", "t-2.tif"], bare = ["b-2.tif"] }]
+
+[[rail]]
+focal_length = 24.0
+focus_distance = 500.0
+front_over_axis = 12.5
+readings = [38.0, 39.5]
+scale_plus_minus = 0.75
+
+[[ruler]]
+focal_length = 24.0
+focus_distance = 500.0
+view = [{ distance = 200.0, width = 340.0 }, { distance = 600.0, width = 940.0 }]
+width_plus_minus = 0.5
+distance_plus_minus = 0.2
+across = "height"
+"""
 WRITTEN = {
     **{f"starter-{kind}": text for kind, text in STARTERS.items()},
     **{f"demo-{name}": text for name, text in DEMO.items()},
@@ -221,6 +260,7 @@ WRITTEN = {
     "camera-every-field": GOOD["camera.toml"],
     "prescription-every-field": GOOD["prescription.toml"],
     "surroundings-every-field": GOOD["surroundings.toml"],
+    "shots-every-field": SHOTS,
     "lens-measured": GOOD["lens.toml"]
     .replace('kind = "rectilinear"', 'kind = "measured"\ncoefficients = [-0.0523, 0.0041]')
     .replace("radius = 32.0 }", "radius = 32.0, decentre = [0.5, -0.25] }"),

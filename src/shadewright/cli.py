@@ -78,6 +78,7 @@ class Kind(StrEnum):
     HOOD = "hood"
     PRESCRIPTION = "prescription"
     SURROUNDINGS = "surroundings"
+    SHOTS = "shots"
 
 
 class Paper(StrEnum):
@@ -340,7 +341,7 @@ def new(
     ask: Annotated[bool, typer.Option("--ask", help="Ask for the main values.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that exists.")] = False,
 ) -> None:
-    """Begin a lens, camera, hood, prescription or surroundings document, with comments that say what to measure.
+    """Begin a lens, camera, hood, prescription, surroundings or shots document, with comments that say what to measure.
 
     Example: shadewright new lens my-lens.toml --ask
     """
@@ -382,6 +383,12 @@ _QUESTIONS: dict[str, list[tuple[str, str, str]]] = {
         ("name", "Name of the surroundings", '"My surroundings"'),
         ("lens_elevation", "Degrees that the lens points above the horizon", "0.0"),
         ("kind", "Sky: even or overcast", '"overcast"'),
+    ],
+    "shots": [
+        ("name", "Name of this set of shots", '"My shots"'),
+        ("focal_length", "Focal length, mm", "35.0"),
+        ("f_number", "f-number", "2.0"),
+        ("reach", "How far the front rim stands ahead of the seat, mm", "2.0"),
     ],
 }
 

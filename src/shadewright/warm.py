@@ -18,6 +18,7 @@ def main() -> None:
     from shadewright.design.fit import fit
     from shadewright.design.weigh import candidate
     from shadewright.make.inspect import inspect_mesh
+    from shadewright.measure.forward import warm as warm_forward
     from shadewright.model.camera import Camera
     from shadewright.model.hood import Hood
     from shadewright.model.lens import Front, Lens, State
@@ -33,6 +34,8 @@ def main() -> None:
     triangle = MeshHood(np.array([[40.0, 0, 5], [41.0, 0, 5], [40.0, 1, 5]]), np.array([[0, 1, 2]]))
     check(fitting.job, triangle)
     warm_traced(camera)
+    warm_forward()
+    warm_photographs()
     warm_wall_light()
     one = np.ones(1)
     pupil_only_rim(40.0, np.arange(4.0), half_width=one, half_height=one, pupil=one, depth=one)
@@ -41,6 +44,22 @@ def main() -> None:
     inspect_mesh(plate, faces)
     solid_figure(plate, faces, title="warm")
     print(f"kernels ready in {time.perf_counter() - started:.1f} s")
+
+
+def warm_photographs() -> None:
+    """Reduce small pictures of 8 and 16 bits to blocks."""
+    from pathlib import Path
+
+    import numpy as np
+
+    from shadewright.measure.blocks import blocks_of
+    from shadewright.measure.curves import linear
+    from shadewright.measure.frames import About, Frame
+
+    one = np.ones(1)
+    for kind, size in ((np.uint8, 256), (np.uint16, 65536)):
+        samples, pattern = np.full((64, 64), size // 2, kind), np.zeros((1, 1), np.int64)
+        blocks_of(Frame(Path("warm"), samples, pattern, ("grey",), linear(size), 0 * one, one, About(), developed=False))
 
 
 def warm_traced(camera: Camera) -> None:

@@ -23,12 +23,12 @@ class Case:
     focal_length: float = 24.0
     f_number: float = 2.8
     depth: float = 26.0
-    front: float = 24.0
+    front: float = 30.0
     rear: tuple[float, float] | None = None
     wander: float = 0.0
     reach: float = 2.0
-    diameter: float = 70.0
-    lengths: tuple[float, ...] = (28.0, 42.0)
+    diameter: float = 76.0
+    lengths: tuple[float, ...] = (28.0, 46.0)
     stretch: float = 1.012
     subject: float = math.inf
     play: float = 0.0
@@ -36,10 +36,10 @@ class Case:
     scale_known: float | None = 0.0015
     """How well a ruler told the field scale, as a share; None where none was used."""
     jpeg: bool = False
-    columns: int = 192
-    samples: int = 1024
+    columns: int = 128
+    samples: int = 2000
     frames: int = 1
-    dust: int = 6
+    dust: int = 2
 
     def glass(self) -> Glass:
         windows = [(self.depth, self.focal_length / (2 * self.f_number), 0.0, 0.0), (0.0, self.front, 0.0, 0.0)]
@@ -61,7 +61,7 @@ class Case:
 
 def shoot(case: Case, folder: Path, rng: np.random.Generator, *, lean: float = 2.0, decentre: float = 1.0) -> list[TubePair]:
     """Frames of every tube, each leaning by `lean` degrees and off the axis by `decentre` mm, in directions of chance."""
-    sensor = Sensor(columns=case.columns, rows=round(case.columns * 2 / 3), offset=(0.15, -0.1), dust=case.dust)
+    sensor = Sensor(columns=case.columns, rows=round(case.columns * 2 / 3), offset=(0.15, -0.1), dust=case.dust, full_well=4000.0, read_noise=3.0)
     pairs = []
     for number, length in enumerate(case.lengths):
         first, second = rng.uniform(0, 2 * math.pi, 2)

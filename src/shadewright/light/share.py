@@ -42,8 +42,9 @@ class LightMap:
 
     @property
     def let_in(self) -> float:
-        """The let-in share: 1 with no hood, 0 for a perfect one."""
-        return float(np.nansum(self.lit * self.outside) / np.sum(self.outside))
+        """The let-in share: 1 with no hood, 0 for a perfect one, and 0 where the frame leaves nothing outside it."""
+        outside = float(np.sum(self.outside))
+        return float(np.nansum(self.lit * self.outside)) / outside if outside > 0 else 0.0
 
 
 def _grid(cells: int) -> tuple[Array, Array]:

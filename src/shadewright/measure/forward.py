@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -37,7 +38,7 @@ class OpenEnd:
 
 
 @njit(cache=True, error_model="numpy")
-def _conic(end, tx, ty, kappa, ux, uy, out):
+def _conic(end: Any, tx: float, ty: float, kappa: float, ux: float, uy: float, out: Any) -> None:
     """Fill out (6,): the quadratic a x² + 2 b x v + c v² + 2 d x + 2 e v + f <= 0 of the open end for points x along (ux, uy), v across.
 
     tx, ty: slope of the ray through the middle of the front rim plane; kappa: one over the distance at which the rays meet.
@@ -78,7 +79,9 @@ def _conic(end, tx, ty, kappa, ux, uy, out):
 
 
 @njit(cache=True, error_model="numpy")
-def opening_shares(windows, wander, kappa, slopes, end, cosines, sines, shares, areas):
+def opening_shares(
+    windows: Any, wander: Any, kappa: float, slopes: Any, end: Any, cosines: Any, sines: Any, shares: Any, areas: Any
+) -> None:
     """Fill shares (n,), what the open end leaves of each beam, and areas (n,) in mm2 of the beams without it; NaN and 0 where dark.
 
     windows (k, 4): depth, radius, centre; row 0 the pupil, deeper by w1 tau² + w2 tau⁴; slopes (n, 2) of the rays through its

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from shadewright.measure.blocks import BLOCKS_PER_CELL
 from shadewright.measure.pairs import Ratio
 
 Array = NDArray[np.float64]
@@ -89,7 +90,7 @@ def find_intrusion(ratio: Ratio) -> Intrusion:
     stretch = _stretch(x, y, loss, error, sound)
     error = error * stretch
     inner = sound & (np.hypot(x, y) < UNSHADED)
-    dust = int(np.sum(np.abs(loss[inner]) > DUST * error[inner]))
+    dust = int(np.sum(np.abs(loss[inner]) > DUST * error[inner])) + _fine_dust(ratio, slope, stretch)
     places = []
     for name, size, region in _regions(x, y):
         found = _place(name, region & sound, x, y, loss, error, covariance * stretch**2, dusty=dust / max(int(inner.sum()), 1))
@@ -222,6 +223,17 @@ def _tips(
     return found
 
 
+def _fine_dust(ratio: Ratio, plane: tuple[float, float, float], stretch: float) -> int:
+    """Blocks of the unshaded middle touched by dust, in cells: a speck may be too small to move its cell."""
+    rows, columns = ratio.fine_value.shape
+    x, y = np.meshgrid((np.arange(columns) + 0.5) * 2 / columns - 1, (np.arange(rows) + 0.5) * 2 / rows - 1)
+    inner = (np.hypot(x, y) < UNSHADED) & np.isfinite(ratio.fine_value)
+    value = np.maximum(ratio.fine_value[inner], 1e-3)
+    off = -np.log2(value) - (plane[0] + plane[1] * x[inner] + plane[2] * y[inner])
+    touched = int(np.sum(np.abs(off) > DUST * stretch * ratio.fine_error[inner] / (value * math.log(2.0))))
+    return -(-touched // BLOCKS_PER_CELL**2)
+
+
 def _tip(name: str, loss: Array, error: Array, drift: float, *, dusty: bool) -> Place:
     """One tip; blocks from the corner inwards."""
     weight = 1.0 / error**2
@@ -233,7 +245,7 @@ def _tip(name: str, loss: Array, error: Array, drift: float, *, dusty: bool) -> 
     score = mean / spread
     if dusty:
         grows = (means[0] - means[1]) / math.hypot(errors[0], errors[1]), (means[0] - means[2]) / math.hypot(errors[0], errors[2])
-        score = min(score, ALARM * min(grows[0] + 1.0, grows[1] / 2.0))
+        score = min(score, ALARM * min(grows[0], grows[1] / 2.0))
     return Place(name, means[0], math.sqrt(errors[0] ** 2 + drift), score)
 
 

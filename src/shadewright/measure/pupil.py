@@ -42,6 +42,10 @@ SHADOW = (0.02, 0.98)
 """Cells with this much light left lie in the half-shadow."""
 FEWEST_CELLS = 0.01
 """Least share of the cells that a shadow must touch."""
+FLOOR = 0.0005
+"""Error of a cell that no averaging removes, as a share of the light: flicker, and light from the frame's far parts."""
+BENT = 0.04
+"""A bent cell's mean depends on how its pixels are weighed by this share of its bend."""
 REMARKABLE = 30.0
 """A further window is kept where it lowers the squared misfit by this many units of it."""
 
@@ -174,10 +178,19 @@ def block_of(ratio: Ratio, camera: Camera, tube: Tube | None, *, reference_radiu
         grown = np.pad(near, 1)
         near = grown[1:-1, 1:-1] | grown[:-2, 1:-1] | grown[2:, 1:-1] | grown[1:-1, :-2] | grown[1:-1, 2:]
     good = ratio.good & (ratio.error > 0)
+    error = np.sqrt(ratio.error**2 + FLOOR**2 + (BENT * _bend(np.where(good, ratio.value, np.nan))) ** 2)
     return Block(
-        points[good], ratio.value[good], ratio.error[good], (width / columns, height / rows), near[good], tube, ratio.doubt,
+        points[good], ratio.value[good], error[good], (width / columns, height / rows), near[good], tube, ratio.doubt,
         reference_radius,
     )  # fmt: skip
+
+
+def _bend(value: Array) -> Array:
+    """How far each cell (rows, columns) is bent: the sum of its second differences along both sides, 0 where unknown."""
+    bent = np.zeros(value.shape)
+    bent[:, 1:-1] += np.nan_to_num(np.abs(value[:, :-2] - 2 * value[:, 1:-1] + value[:, 2:]))
+    bent[1:-1] += np.nan_to_num(np.abs(value[:-2] - 2 * value[1:-1] + value[2:]))
+    return bent
 
 
 def fit_pupil(

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-BINS = 60
+BINS = 20
 RESIDUAL_RANGE = 5.0
 """Residuals are shown to this many standard errors."""
 
@@ -77,7 +77,7 @@ def _profile(
     upper.set_ylim(-0.05, 1.1)
     upper.set_ylabel("light left")
     assert block.tube is not None
-    upper.set_title(f"Tube {block.tube.name}: {block.tube.inner_diameter:g} mm wide, {block.tube.length:g} mm long", loc="left")
+    upper.set_title(f"{block.tube.name}: {block.tube.inner_diameter:g} mm wide, {block.tube.length:g} mm long", loc="left")
     upper.legend(loc="lower left", markerscale=3)
     upper.tick_params(labelbottom=False)
     lower.axhspan(-1, 1, color=PALE, lw=0)
@@ -94,20 +94,20 @@ def _residual_map(
 ) -> None:
     """The frame's cells by what the fit misses; cells left out crossed."""
     x, y = block.points[:, 0], block.points[:, 1]
-    columns, rows = np.round(x / block.cell[0] - 0.5).astype(int), np.round(y / block.cell[1] - 0.5).astype(int)
-    table = np.full((rows.max() - rows.min() + 1, columns.max() - columns.min() + 1), np.nan)
-    table[rows - rows.min(), columns - columns.min()] = residual
+    columns, rows = np.round((x - x.min()) / block.cell[0]).astype(int), np.round((y - y.min()) / block.cell[1]).astype(int)
+    table = np.full((rows.max() + 1, columns.max() + 1), np.nan)
+    table[rows, columns] = residual
     cell = block.cell
     extent = (x.min() - cell[0] / 2, x.max() + cell[0] / 2, y.min() - cell[1] / 2, y.max() + cell[1] / 2)
     image = axes.imshow(table, origin="lower", extent=extent, cmap="PuOr", norm=norm, interpolation="nearest")
     if (~kept).any():
         axes.plot(x[~kept], y[~kept], "x", color=INK, markersize=2.5, mew=0.5)
     order = np.full(table.shape, np.nan)
-    order[rows - rows.min(), columns - columns.min()] = block.value
+    order[rows, columns] = block.value
     if np.isfinite(order).all():
         axes.contour(order, levels=[0.5], colors=[INK], linewidths=0.8, linestyles="--", extent=extent)
     axes.set_aspect("equal")
-    axes.set_title("Missed over the frame (dashed: half the light)", loc="left")
+    axes.set_title("Missed; dashed: half the light", loc="left")
     axes.set_xlabel("mm")
     if last:
         figure.colorbar(image, ax=axes, orientation="horizontal", shrink=0.8, label="fitted less measured light, standard errors")

@@ -51,17 +51,19 @@ def edge_slope(beam: Beam, azimuth: float) -> float:
     """The slope of the frame's edge towards `azimuth` (degrees). Raises OpticsError where it has none."""
     along = np.array([math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))])
     furthest = -math.inf
-    for piece in beam.pieces:
-        side = np.roll(piece, -1, 0) - piece
-        outward = np.stack([side[:, 1], -side[:, 0]], axis=1)
-        room = np.sum(outward * piece, axis=1)
-        rate = outward @ along
+    # A curved frame has many pieces, nearly all of them triangles: those alike are looked at together.
+    for corners in {len(piece) for piece in beam.pieces}:
+        pieces = np.stack([piece for piece in beam.pieces if len(piece) == corners])
+        side = np.roll(pieces, -1, 1) - pieces
+        outward = np.stack([side[..., 1], -side[..., 0]], axis=-1)
+        room, rate = np.sum(outward * pieces, axis=-1), outward @ along
         # Inside means t rate <= room for every side of the convex piece.
-        low = max((room[i] / rate[i] for i in range(len(piece)) if rate[i] < -1e-12), default=-math.inf)
-        high = min((room[i] / rate[i] for i in range(len(piece)) if rate[i] > 1e-12), default=math.inf)
         level = np.abs(rate) <= 1e-12
-        if low <= high + 1e-12 and np.all(room[level] >= -1e-12):
-            furthest = max(furthest, high)
+        ends = room / np.where(level, 1.0, rate)
+        low = np.max(np.where(rate < -1e-12, ends, -math.inf), axis=1)
+        high = np.min(np.where(rate > 1e-12, ends, math.inf), axis=1)
+        met = (low <= high + 1e-12) & np.all(~level | (room >= -1e-12), axis=1)
+        furthest = max(furthest, float(np.max(high[met], initial=-math.inf)))
     if not math.isfinite(furthest):
         raise OpticsError(
             f"the frame of {beam.label} has no edge towards {azimuth:g} degrees; choose another plane for "

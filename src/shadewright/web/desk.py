@@ -96,7 +96,7 @@ class Desk:
 
     def __init__(self, meshes: Path) -> None:
         self.meshes = meshes
-        self.documents, self.jobs, self.keepouts = Memory(), Memory(), Memory(12)
+        self.documents, self.jobs, self.keepouts = Memory(), Memory(), Memory(24)
         self.limits_kept, self.extents, self.maps = Memory(), Memory(), Memory(24)
         self.shapes, self.meshes_kept = Memory(), Memory(6)
 

@@ -154,7 +154,10 @@ class Bench {
     }
     this.followPanel(state);
     this.dials.follow(state, this.views.answer);
-    this.views.draw();
+    // What an answer changes is drawn when it comes; only another way of looking is drawn at once.
+    const looking = JSON.stringify([state.step, state.stage, state.plane, state.cut]);
+    if (looking !== this.looking) this.views.draw();
+    this.looking = looking;
     this.look();
     if (state.step === "choose") this.compareLater();
   }

@@ -41,7 +41,14 @@ export class Views {
 
   /** Names of the views that are on the sheet now. */
   shown() {
-    return NAMES.filter((name) => this.figure(name).offsetParent !== null);
+    // Asking where things stand makes the browser lay the page out: once for each sheet is enough.
+    const { step, stage } = document.body.dataset;
+    const sheet = `${step} ${stage ?? ""} ${"present" in document.documentElement.dataset} ${document.getElementById("work").hidden}`;
+    if (sheet !== this.sheet) {
+      this.sheet = sheet;
+      this.onSheet = NAMES.filter((name) => this.figure(name).offsetParent !== null);
+    }
+    return this.onSheet;
   }
 
   /** Take an answer: what is missing in it stays as it was, marked as old where the answer lies behind. */
