@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 
+import pypdf
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
@@ -115,3 +117,14 @@ def test_the_page_keeps_to_a_strict_policy(bench: Bench) -> None:
         text = answer.text()
         assert [word for word in ("<style", " style=", "onclick=") if word in text] == []
         assert "unsafe" not in answer.headers["content-security-policy"]
+
+
+def test_the_sheet_prints_on_one_page(bench: Bench) -> None:
+    with watched(*bench, color_scheme="dark") as it:
+        it.begin()
+        printed = pypdf.PdfReader(io.BytesIO(it.page.pdf(prefer_css_page_size=True, print_background=True)))
+        assert len(printed.pages) == 1
+        words = printed.pages[0].extract_text()
+        assert "Nothing shows at any setting" in words
+        assert "The rim, unrolled" in words
+        assert it.page.locator("#steps").is_visible()  # and the screen is as it was

@@ -215,7 +215,7 @@ def _tips(
             loss = -np.log2(value) - (slope[0] + slope[1] * x[at] + slope[2] * y[at])
             error = stretch * ratio.fine_error[at] / (value * math.log(2.0))
             drift = np.array([1.0, float(right), float(up)])
-            for size in TIP_SIZES[:-1] if dusty else TIP_SIZES:
+            for size in TIP_SIZES[:-2] if dusty else TIP_SIZES:
                 count = int(np.sum(from_corner[at] < size))
                 if count >= FEWEST_BLOCKS:
                     place = _tip(f"{level} {side} corner", loss[:count], error[:count], float(drift @ covariance @ drift), dusty=dusty)

@@ -27,7 +27,7 @@ export function grouped(binding, labels) {
 /** Places on the drawing: from azimuth and height to drawing units, and back. */
 export function rimScale(picture, data) {
   const { width, height, letters } = boxOf(picture);
-  const small = Math.max(0.82 * letters, 12);
+  const small = Math.max(0.82 * letters, 8.5);
   const room = { left: 3.4 * small, right: 1.4 * small, top: 0.9 * small, bottom: 2.9 * small };
   const heights = [...data.deepest, ...data.made].filter(Number.isFinite);
   const top = 1.12 * Math.max(...heights, 5);

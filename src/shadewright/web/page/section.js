@@ -8,7 +8,7 @@ const TOUCHING = 0.005;
 /** Draw one plane of the section into an SVG element. */
 export function drawSection(picture, plane, extent) {
   const { width, height, letters } = boxOf(picture);
-  const small = Math.max(0.82 * letters, 12);
+  const small = Math.max(0.82 * letters, 8.5);
   const room = { left: 3.4 * small, right: 0.6 * small, top: 0.5 * small, bottom: 2.9 * small };
   const { back, ahead, away, scale } = fitted(
     plane,

@@ -36,7 +36,7 @@ function frameBox(data, width, height, below) {
 /** Draw the sensor's view on a canvas. plain: the frame alone, without its scale. */
 export function drawSensor(canvas, data, { plain = false } = {}) {
   const { pen, width, height, letters } = sharp(canvas);
-  const small = Math.max(0.82 * letters, 12);
+  const small = Math.max(0.82 * letters, 8.5);
   const box = frameBox(data, width, height, plain ? 0 : 2.9 * small);
   pen.imageSmoothingEnabled = true;
   pen.imageSmoothingQuality = "high";

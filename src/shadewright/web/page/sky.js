@@ -57,7 +57,7 @@ function sample(lit, cells, ux, uy) {
 /** Draw the map on a canvas. plain: without names and scale. */
 export function drawSky(canvas, data, { plain = false } = {}) {
   const { pen, width, height, letters } = sharp(canvas);
-  const small = Math.max(0.82 * letters, 12);
+  const small = Math.max(0.82 * letters, 8.5);
   const around = plain ? 2 : 1.4 * small;
   const below = plain ? 0 : 2.6 * small;
   const radius = Math.max(Math.min((width - (plain ? 4 : 6.2 * small)) / 2, (height - below - 2 * around) / 2), 10);
