@@ -149,7 +149,7 @@ def test_schema_and_formats(monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capt
     assert "four-thirds" in out
 
 
-@pytest.mark.parametrize("words", [["fit"], ["fit", "a", "b", "--depth", "3"], ["measure"], ["new", "hat"]])
+@pytest.mark.parametrize("words", [["fit"], ["fit", "a", "b", "--depth", "3"], ["ponder"], ["new", "hat"]])
 def test_wrong_usage_is_one_sentence(
     words: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

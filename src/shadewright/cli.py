@@ -27,11 +27,10 @@ from shadewright.errors import (
     OpticsError,
     ShadewrightError,
     ShowsError,
-)
+)  # fmt: skip
 from shadewright.words import say, say_check, say_files, say_fit, say_weigh
 
 if TYPE_CHECKING:
-    from shadewright.design.fit import Fitting
     from shadewright.model.hood import Hood
 
 app = typer.Typer(
@@ -155,17 +154,13 @@ def fit(lens: LensFile, camera: CameraFile, hood: HoodFile = None, out: Out = No
         heading = f"Fitted by shadewright fit for {fitting.hood.made_for}.\n" + "\n".join(fitting.warnings)
         files.append(write_whole(out / f"{stem}.toml", to_toml(fitting.hood, heading=heading)))
         files.append(write_whole(out / f"{stem}.fit.json", json.dumps(report, indent=1, allow_nan=False) + "\n"))
-        files += _rim_picture(fitting, out / f"{stem}-rim")
+        from shadewright.show.gallery import rim_picture
+
+        files += rim_picture(fitting, out / f"{stem}-rim")
     if as_json:
         _print_json(report)
     else:
         say_fit(fitting, let_in, files)
-
-
-def _rim_picture(fitting: Fitting, path: Path) -> list[Path]:
-    from shadewright.show.gallery import rim_picture
-
-    return rim_picture(fitting, path)
 
 
 def _stem(name: str) -> str:

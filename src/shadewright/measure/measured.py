@@ -32,6 +32,8 @@ CONFIDENCE = 0.95
 WINDOW_ROOM = 2.0
 """A rear window is written into the lens document wider by this many standard errors, which is the safe side."""
 
+UNPROVEN_FACTOR = 3.0
+"""What a document multiplies the fit's own errors by until they are proven to cover the truth (a choice of this project)."""
 LEAST_WANDER = 0.02
 """A pupil that moves by less than this to the frame's corner is written as one that does not, mm."""
 
@@ -144,6 +146,8 @@ def _state(fit: PupilFit, before: State | None, spread: float) -> State:
             depth=round(solution.value("rear_depth"), 2),
             radius=round(solution.value("rear_radius") + WINDOW_ROOM * solution.error("rear_radius"), 2),
         )
+    # Until the fit's own errors are proven to cover the truth they are taken threefold.
+    spread = UNPROVEN_FACTOR * spread
     edge = fit.steepest
     doubt = max(fit.depth_at(share * edge)[1] for share in (0.0, 0.5, 0.75, 1.0))
     wander = solution.value("wander")

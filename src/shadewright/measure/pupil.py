@@ -17,6 +17,7 @@ from shadewright.errors import MeasureError, OpticsError
 from shadewright.measure.fitting import Solution, Unknown, solve
 from shadewright.measure.forward import OpenEnd, shares_of
 from shadewright.measure.pairs import Ratio
+from shadewright.measure.remarks import LEAN, SEAT_PLAY, remarks_on
 from shadewright.model.camera import Camera
 from shadewright.model.lens import Lens, Mapping
 from shadewright.model.shots import ShotSetting, Tube
@@ -24,10 +25,6 @@ from shadewright.optics.projection import slopes_of_points
 
 Array = NDArray[np.float64]
 
-SEAT_PLAY = 1.0
-"""A tube sits this far off the lens's axis as a rule, mm (common practice, no source)."""
-LEAN = math.tan(math.radians(1.5))
-"""And leans by this slope (common practice, no source)."""
 AXIS_PLAY = 0.3
 """The lens's axis meets the frame this far from its middle as a rule, mm (common practice, no source)."""
 GLASS_PLAY = 0.5
@@ -223,7 +220,7 @@ def fit_pupil(
         if _better(found, best, remarkable=0.0 if rear else REMARKABLE):
             best, rear = found, True
     fit = PupilFit(setting, view, tuple(blocks), best, rear, (), True)
-    said, settled = _said(fit)
+    said, settled = remarks_on(fit)
     return replace(fit, notes=tuple(notes + said), settled=settled)
 
 
@@ -461,50 +458,6 @@ def _own_shading(
     narrow_area = shares_of(narrow, slopes, None, wander=wander, subject=subject)[1]
     ratio = wide_area / np.maximum(narrow_area, 1e-9)
     return np.asarray(ratio[1:] / ratio[0])
-
-
-def _said(fit: PupilFit) -> tuple[list[str], bool]:
-    """Plain sentences on what the data cannot settle, and whether the depth is settled."""
-    solution, notes, settled = fit.solution, [], True
-    tubes = [block.tube for block in fit.blocks if block.tube is not None]
-    error = fit.depth_error
-    if error > max(0.5, 0.02 * fit.setting.focal_length):
-        settled = False
-        tied = abs(solution.correlation("pupil_depth", "image_distance"))
-        if len({round(tube.length, 1) for tube in tubes}) == 1 and tied > 0.7:
-            notes.append(
-                f"One length of tube cannot separate depth from field scale: the depth is known to {error:.1f} mm only, as far as the "
-                f"focal length is known to {fit.setting.focal_length_plus_minus:g} %. Shoot a second length; `measure tubes` says which."
-            )
-        else:
-            notes.append(
-                f"The depth is known to {error:.1f} mm only: shoot more frames, or tubes whose lengths differ more, measured better."
-            )
-    if solution.told("pupil_radius") < 0.75:
-        notes.append(
-            "The half-shadow is too narrow to tell the pupil's width, which is taken from the f-number; shoot wide open, or with a longer tube."
-        )
-    if solution.told("wander") < 0.75:
-        notes.append(
-            "These tubes hardly tell how the pupil moves with field angle, which is allowed for; a third length, or a ruler read for the field "
-            "scale, would."
-        )
-    if solution.misfit > 4.0:
-        notes.append(
-            f"The model misses the frames by {math.sqrt(solution.misfit):.1f} times their noise: real beams are not exact discs, or the "
-            "tube is not round; the uncertainty stated allows for it."
-        )
-    dropped = 1 - sum(int(k.sum()) for k in solution.kept) / max(1, sum(len(k) for k in solution.kept))
-    if dropped > 0.05:
-        notes.append(f"{dropped:.0%} of the cells do not fit and were left out: look for marks on the wall, or a dent in the tube.")
-    for name, limit in (("decentre", 3 * SEAT_PLAY), ("lean", 3 * LEAN)):
-        for i, block in enumerate(fit.blocks):
-            if block.tube is None:
-                continue
-            off = math.hypot(solution.value(f"{name}_x {i}"), solution.value(f"{name}_y {i}"))
-            if off - 2 * math.hypot(solution.error(f"{name}_x {i}"), solution.error(f"{name}_y {i}")) > limit:
-                notes.append(f'Tube "{block.tube.name}" sits badly ({name}): seat it squarely and shoot again.')
-    return notes, settled
 
 
 __all__ = ["Block", "PupilFit", "TubePair", "View", "block_of", "fit_pupil", "open_end", "view_of", "windows_from"]

@@ -134,6 +134,11 @@ def schema(kind: str) -> str:
     if kind not in KINDS:
         raise DocumentError(f"document kind {kind!r} is unknown; it must be one of {', '.join(sorted(KINDS))}.")
     tree = KINDS[kind].model_json_schema()
+    if kind == "lens":
+        entry = tree["properties"]["prescription"]
+        entry["anyOf"] = [
+            {"type": "string", "description": "File name of a prescription document in the same folder."}, *entry["anyOf"],
+        ]  # fmt: skip
     tree["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     tree["properties"]["based_on"] = {
         "type": "string",

@@ -209,7 +209,10 @@ class Lens(Part):
             if self.placement:
                 raise ValueError("placement belongs to a lens with a prescription; add prescription, or list state instead")
             if not self.state:
-                raise ValueError("state is missing; add at least one [[state]] table with focal_length and f_number")
+                raise ValueError(
+                    "state is missing or empty (state = []); a measured lens has at least 1 [[state]] table with focal_length and "
+                    "f_number"
+                )
             return self
         if self.state:
             raise ValueError("state and prescription are both given: a traced lens lists [[placement]], a measured one [[state]]")
