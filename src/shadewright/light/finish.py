@@ -181,6 +181,10 @@ def fresnel(cosine: Array | float, index: float) -> Array:
     return np.asarray(np.where(index == 1.0, 0.0, 0.5 * (across * across + along * along)))
 
 
+FAINTEST = 1e-12
+"""A lobe that scatters no more than this share of the light is taken as none."""
+
+
 class Prepared(NamedTuple):
     """A finish as plain arrays for the kernels.
 
@@ -202,7 +206,7 @@ def prepared(finish: Finish) -> Prepared:
     values[2:5] = finish.index or 0.0, finish.gloss, 4.0 * math.pi * finish.roughness
     rings = np.linspace(0.0, WIDEST**2, KNOTS + 1)
     lobe = finish.lobe
-    if lobe is not None and lobe.within(WIDEST) > 0:
+    if lobe is not None and lobe.within(WIDEST) > FAINTEST:
         values[1] = lobe.within(WIDEST) / finish.scale
         numbers = (1, lobe.a, lobe.b, lobe.g) if isinstance(lobe, ABg) else (2, lobe.b0, lobe.l, lobe.s)
         values[5:9] = numbers
@@ -215,7 +219,7 @@ def _rings(lobe: Lobe) -> Array:
     """Squares of the radii that cut the lobe into rings of equal weight, from the closed-form integral."""
     radius = np.concatenate([[0.0], np.geomspace(1e-9, WIDEST, 6000)])
     weight = lobe.integral(radius)
-    found = np.interp(np.linspace(0.0, 1.0, KNOTS + 1) * weight[-1], weight, radius**2)
+    found = np.interp(np.linspace(0.0, 1.0, KNOTS + 1), weight / weight[-1], radius**2)
     found[-1] = WIDEST**2
     return np.asarray(np.maximum.accumulate(found + np.arange(KNOTS + 1) * 1e-24))
 
