@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -103,14 +102,3 @@ def _read(prescription: Prescription, name: str, lines: Sequence[float], semi: A
         if all(system.key != other.key for other in systems):
             systems.append(system)
     return traced_state(systems)
-
-
-def image_radius(state: TracedState, *, limit: float) -> float:
-    """The image height in mm at which the last light of a setting arrives, at most `limit`."""
-    table = state.footprints(limit)
-    return limit if table.complete else float(table.height[-1])
-
-
-def is_distant(state: TracedState) -> bool:
-    """Whether the subject is distant."""
-    return math.isinf(state.distance)
