@@ -62,7 +62,7 @@ def in_place(lens: System, origins: np.ndarray, along: np.ndarray) -> float:
     best = math.inf
     for _ in range(7):
         state, codes = np.empty((5, n)), np.empty(n, np.int64)
-        trace_kernel.start_kernel(origins, along, state)
+        trace_kernel.start_kernel(origins, along, *state)
         path = np.empty((len(lens) + 1, 0, 3))
         call = partial(tables.run, state[0], state[1], state[2:], codes, path, nothing, none, clips=False)
         best = min(best, timed(call))

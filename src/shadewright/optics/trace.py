@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shadewright.optics import trace_kernel
+from shadewright.optics import ray_block, trace_kernel
 from shadewright.optics.system import System
 
 Array = NDArray[np.float64]
-SHARE = 65_536
+SHARE = 16_384
 """Rays a thread takes at a time."""
 
 
@@ -22,9 +22,9 @@ class Ending(IntEnum):
     """How a ray ended."""
 
     ARRIVED = 0
-    MISSED = trace_kernel.MISSED  # it does not meet the surface
-    REFLECTED = trace_kernel.REFLECTED  # total reflection
-    CLIPPED = trace_kernel.CLIPPED  # outside the clear semi-diameter
+    MISSED = ray_block.MISSED  # it does not meet the surface
+    REFLECTED = ray_block.REFLECTED  # total reflection
+    CLIPPED = ray_block.CLIPPED  # outside the clear semi-diameter
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,14 +105,13 @@ def trace(system: System, origins: Array, directions: Array, *, path: bool = Fal
     """
     n, tables = len(origins), Tables(system)
     state, codes = np.empty((5, n)), np.empty(n, np.int64)
-    trace_kernel.start_kernel(
-        np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float), state
-    )
+    origins, directions = np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float)
     kept = np.empty((len(system) + 1, n if path else 0, 3))
     nothing, none = np.empty(0), np.empty(0, np.int64)
 
     def part(first: int) -> None:
         cut = slice(first, first + SHARE)
+        trace_kernel.start_kernel(origins[cut], directions[cut], *state[:, cut])
         own = np.empty((len(system) + 1, min(SHARE, n - first) if path else 0, 3))
         tables.run(state[0, cut], state[1, cut], state[2:, cut], codes[cut], own, nothing, none, clips=clips)
         if path:
