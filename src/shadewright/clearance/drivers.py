@@ -10,7 +10,7 @@ from numba import njit
 from shadewright.clearance.kernel import approach, assess, line_coefficients
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def rim_kernel(
     cosines, sines, wall_z, wall_r, cap, windows, window_at, corners, corner_at, piece_at, reach, distance, entry,
     state, mask, slope,
@@ -78,7 +78,7 @@ def rim_kernel(
             leader = found
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def lines_kernel(
     origins, directions, stops, windows, window_at, corners, corner_at, piece_at, reach, distance, entry, state, mask,
     slope,
@@ -134,7 +134,7 @@ def lines_kernel(
         entry[n] = best
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def mesh_kernel(
     triangles, windows, window_at, corners, corner_at, piece_at, reach, distance, spread, smallest, touched, where
 ):
@@ -246,7 +246,7 @@ def mesh_kernel(
     return examined
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def pupil_rim_kernel(across, up, half_width, half_height, pupil, depth, rim):
     """The closed form for one window: across, up (n,) the wall's point in the section; the rest (states,).
 

@@ -24,7 +24,7 @@ RASTER = 256
 """Cells along each side of the raster that judges a hood known only as a mesh."""
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def discs_on_front(windows, centre, slope_x, slope_y, distance, discs):
     """Fill discs (k, 3): centre x, y and radius in the front rim plane of the windows for one frame slope."""
     e0 = centre[0]
@@ -43,7 +43,7 @@ def discs_on_front(windows, centre, slope_x, slope_y, distance, discs):
             discs[k, 2] = windows[k, 1]
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _across(discs, planes, ux, uy):
     """Least and greatest place across the direction (ux, uy) of an opening, the overlap of discs (k, 3) and half planes.
 
@@ -62,7 +62,7 @@ def _across(discs, planes, ux, uy):
     return low, high
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _chords(discs, planes, cosines, sines, ux, uy, nodes, starts, stops):
     """Fill starts and stops (n,) along the direction (ux, uy) of an opening's chords at places (n,) across it."""
     for i in range(nodes.shape[0]):
@@ -84,21 +84,21 @@ def _chords(discs, planes, cosines, sines, ux, uy, nodes, starts, stops):
             _cut_starts(starts, nodes, planes[m] / cosines[m], -sines[m] / cosines[m])
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _cut_stops(stops, nodes, at, lean):
     for i in range(nodes.shape[0]):
         x = at + lean * nodes[i]
         stops[i] = x if x < stops[i] else stops[i]
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _cut_starts(starts, nodes, at, lean):
     for i in range(nodes.shape[0]):
         x = at + lean * nodes[i]
         starts[i] = x if x > starts[i] else starts[i]
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _even_normals(count):
     cosines = np.empty(count)
     sines = np.empty(count)
@@ -109,7 +109,7 @@ def _even_normals(count):
     return cosines, sines
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _sweep_edge(v0, x0, v1, x1, at, nodes, bound, leading):
     """Walk from v0 to v1 over the chords, lowering (leading) or raising the bound at each passed; returns the place."""
     n = nodes.shape[0]
@@ -130,7 +130,7 @@ def _sweep_edge(v0, x0, v1, x1, at, nodes, bound, leading):
     return at
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def hidden_share(discs, planes, cosines, sines, slope_x, slope_y, centre, distance, points, normals, loop_at, work):
     """Share of an opening that a hood's edges hide, for rays of one slope; NaN where the opening is empty.
 
@@ -230,7 +230,7 @@ def hidden_share(discs, planes, cosines, sines, slope_x, slope_y, centre, distan
     return hidden / total
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def hidden_shares(windows, planes, centre, slopes, distance, points, normals, loop_at, chords, shares):
     """Hidden share for every frame slope (n, 2) of one beam; fills shares (n,).
 
@@ -247,7 +247,7 @@ def hidden_shares(windows, planes, centre, slopes, distance, points, normals, lo
         )  # fmt: skip
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def opening_areas(windows, planes, centre, slopes, distance, chords, areas):
     """Area (n,) in mm2 of a beam's opening, seen in the front rim plane, at frame slopes (n, 2)."""
     discs = np.empty((windows.shape[0], 3))
@@ -274,7 +274,7 @@ def opening_areas(windows, planes, centre, slopes, distance, chords, areas):
         areas[n] = total * 0.5 * (high - low) * math.pi / chords
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _box(discs, planes, ux, uy):
     """A box (x0, x1, y0, y1) about an opening."""
     x0 = -math.inf
@@ -306,7 +306,7 @@ def _box(discs, planes, ux, uy):
     return x0, x1, y0, y1
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def _cover(cells, x0, y0, size, ax, ay, bx, by, cx, cy):
     """Mark the cells whose middle lies in a triangle."""
     g = cells.shape[0]
@@ -334,7 +334,7 @@ def _cover(cells, x0, y0, size, ax, ay, bx, by, cx, cy):
             cells[row, i] = True
 
 
-@njit(cache=True, fastmath=False, error_model="numpy")
+@njit(cache=True, fastmath=False, error_model="numpy", nogil=True)
 def mesh_hidden_shares(windows, planes, centre, slopes, distance, triangles, grid, shares):
     """As `hidden_shares` for a mesh (m, 3, 3) in front-rim coordinates, by a raster of `grid` squared cells."""
     discs = np.empty((windows.shape[0], 3))

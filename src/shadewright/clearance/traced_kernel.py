@@ -117,7 +117,7 @@ def _towards(x, y, half_width, half_height, circle, light):
     return reach * c, reach * s
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def traced_lines_kernel(
     origins, directions, starts, stops, samples, sample_at, sample_frame, frames, frame_at, light, slopes, support,
     table_at, laws, law_steps, cosines, sines, reach, near, far, growth, entry, state, tangent, slope,
@@ -262,7 +262,7 @@ def _depth_inside(px, py, z, tau, ux, uy, slopes, support, cosines, sines, growt
     return most
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def traced_mesh_kernel(
     triangles, samples, sample_at, sample_frame, frames, frame_at, light, slopes, support, table_at, laws, law_steps,
     cosines, sines, reach, near, far, growth, smallest, touched, where,
@@ -276,7 +276,7 @@ def traced_mesh_kernel(
     for b in range(reach.shape[0]):
         t0 = table_at[b]
         t1 = table_at[b + 1]
-        # How fast the distance across a beam can change as a point moves, beyond 1.
+        # How fast the distance across a beam can change as a point moves forward; as it moves across, by 1 at most.
         steepest = slopes[t1 - 1] * far[b] + near[b] * np.max(support[t0:t1])
         for n in range(triangles.shape[0]):
             if touched[b]:
@@ -294,17 +294,14 @@ def traced_mesh_kernel(
                 mz = (corner[2] + corner[5] + corner[8]) / 3.0
                 size = 0.0
                 for i in range(3):
-                    size = max(
-                        size,
-                        math.sqrt(
-                            (corner[3 * i] - mx) ** 2 + (corner[3 * i + 1] - my) ** 2 + (corner[3 * i + 2] - mz) ** 2
-                        ),
-                    )
+                    across = math.hypot(corner[3 * i] - mx, corner[3 * i + 1] - my)
+                    size = max(size, across + steepest * abs(corner[3 * i + 2] - mz))
                 away = _away(
                     mx, my, mz - reach[b], b, samples, sample_at, sample_frame, frames, frame_at, light, slopes[t0:t1],
-                    support[t0:t1], laws, law_steps, cosines, sines, near, far, growth, size * (1.0 + steepest),
+                    support[t0:t1], laws, law_steps, cosines, sines, near, far, growth,
+                    size if size >= smallest else 0.0,
                 )  # fmt: skip
-                if away > size * (1.0 + steepest):
+                if away > size:
                     continue
                 if (away <= 0.0 and mz > reach[b]) or size < smallest or depth > 250:
                     touched[b] = True
@@ -312,15 +309,12 @@ def traced_mesh_kernel(
                     where[b, 1] = my
                     where[b, 2] = mz
                     break
-                # The longest side is halved.
+                # The side along which the distance can change most is halved.
                 sides = np.empty(3)
                 for i in range(3):
                     j = (i + 1) % 3
-                    sides[i] = (
-                        (corner[3 * i] - corner[3 * j]) ** 2
-                        + (corner[3 * i + 1] - corner[3 * j + 1]) ** 2
-                        + (corner[3 * i + 2] - corner[3 * j + 2]) ** 2
-                    )
+                    across = math.hypot(corner[3 * i] - corner[3 * j], corner[3 * i + 1] - corner[3 * j + 1])
+                    sides[i] = across + steepest * abs(corner[3 * i + 2] - corner[3 * j + 2])
                 i = int(np.argmax(sides))
                 j = (i + 1) % 3
                 k = (i + 2) % 3
@@ -340,7 +334,8 @@ def _away(
     px, py, z, b, samples, sample_at, sample_frame, frames, frame_at, light, slopes, support, laws, law_steps, cosines,
     sines, near, far, growth, enough,
 ):  # fmt: skip
-    """Least distance across the beam of a point from the beams of all frame slopes, mm; only right below `enough`."""
+    """Least distance across the beam of a point from the beams of all frame slopes, mm; only right above `enough`: the
+    search ends at the first beam that comes as near."""
     best = math.inf
     chosen = sample_at[b]
     for p in range(sample_at[b], sample_at[b + 1]):
@@ -353,7 +348,7 @@ def _away(
         if d < best:
             best = d
             chosen = p
-            if best <= 0.0:
+            if best <= enough:
                 return best
     # Between samples a beam can come nearer: the place is refined before the point is called clear.
     f = sample_frame[chosen]
@@ -371,10 +366,10 @@ def _away(
             f = row
             x = tx
             y = ty
-    if best <= 0.0:
+    if best <= enough:
         return best
     size = 0.05 * max(frames[f, 0], frames[f, 1])
-    while size > 20 * FINEST and best > 0.0 and best < enough + 2.0:
+    while size > 20 * FINEST and best > enough and best < enough + 2.0:
         moved = False
         for k in range(MOVES):
             tx, ty = _moved(x, y, size, k, frames[f, 0], frames[f, 1], frames[f, 2])
