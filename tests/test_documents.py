@@ -224,6 +224,8 @@ FULL_HOODS = {
     "plain": GOOD["hood.toml"].replace('shape = "petal"', "depth = -0.5"),
     "mesh": GOOD["hood.toml"].replace('shape = "petal"', 'stl = "Öffnung 2.STL"'),
     "vanes": GOOD["hood.toml"] + "\n[[vane]]\nz = 30.5\ninner_diameter = 79.25\n\n[[vane]]\nz = 20.0\ninner_diameter = 78.0\n",
+    "ridges": GOOD["hood.toml"].replace("[build]", "[build]\nring_edge = 0.5")
+    + "\n[ridges]\npitch = 2.5\ndepth = 1.25\nflank = 40.0\nnear = 3.5\nfront = 30.25\n",
 }
 SHOTS = """
 document = "shots"

@@ -11,7 +11,7 @@ SOURCE = Path(__file__).parent.parent / "src" / "shadewright"
 ORDER = ["model", "optics", "clearance", "light", "design", "measure", "make", "show"]
 """From the documents to the pictures; errors and files lie beneath them all."""
 GROUND = {"errors", "files"}
-ABOVE = {"cli", "cli_bench", "cli_light", "cli_measure", "cli_measure_pupil", "cli_trace", "report_trace", "web", "demonstration", "load", "report", "warm", "words", "__init__"}
+ABOVE = {"cli", "cli_bench", "cli_light", "cli_measure", "cli_measure_pupil", "cli_new", "cli_trace", "report_trace", "web", "demonstration", "load", "report", "warm", "words", "__init__"}
 """Modules that stand above every layer and hold no physics."""
 
 

@@ -200,7 +200,7 @@ def check(
     report = check_report(verdict, lens=work.lens.name, camera=work.camera.name, hood=document.name)
     if document.rim.petals is not None and document.rim.petals.valley_width is None:
         verdict = replace(verdict, warnings=(*verdict.warnings, PETALS_ARE_A_WAVE))
-    vanes_show = vanes_showing(work, document, document.margin if with_margin else NO_MARGIN)
+    vanes_show = vanes_showing(work, document, shape, document.margin if with_margin else NO_MARGIN)
     verdict = replace(verdict, warnings=(*verdict.warnings, *vanes_show))
     report |= {
         "warnings": list(verdict.warnings), "clear": report["clear"] and not vanes_show,
@@ -268,6 +268,7 @@ def make(
     as_json: Json = False,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper that the template is tiled over.")] = Paper.A4,
     ring_only: Annotated[bool, typer.Option("--fit-ring", help="Make only the ring to try the seat with.")] = False,
+    step: Annotated[bool, typer.Option("--step", help="Also an exact solid for CAD programs (STEP); needs the extra named step.")] = False,
 ) -> None:  # fmt: skip
     """Make a hood: a solid to print (STL, 3MF), a ring to try the seat, a template to cut, a drawing sheet.
 
@@ -290,7 +291,7 @@ def make(
         shape = load_shape(document, hood.parent)
         work = job(lens_read, camera_read, use=document.use, accessories=document.accessory)
         made = make_files(
-            work, document, shape, out=out, stem=_stem(document.name), paper=str(paper), ring_only=ring_only,
+            work, document, shape, out=out, stem=_stem(document.name), paper=str(paper), ring_only=ring_only, step=step,
             warnings=warnings, progress=progress,
         )  # fmt: skip
     if as_json:
@@ -344,7 +345,9 @@ def new(
 
     text = resources.files("shadewright").joinpath(f"starters/{kind}.toml").read_text("utf-8")
     if ask:
-        text = _asked(kind, text)
+        from shadewright.cli_new import asked
+
+        text = asked(str(kind), text)
     if path is None:
         typer.echo(text, nl=False)
         return
@@ -352,58 +355,6 @@ def new(
         raise DocumentError(f"{path}: exists already; name another file, or add --force to write over it.")
     write_whole(path, text)
     say(f"  wrote {path}")
-
-
-_QUESTIONS: dict[str, list[tuple[str, str, str]]] = {
-    "lens": [
-        ("name", "Name of the lens", '"My lens"'),
-        ("rim_diameter", "Outside diameter of the front rim, mm", "80.0"),
-        ("diameter", "Outside diameter that the hood grips, mm", "84.0"),
-        ("focal_length", "Focal length, mm (the shortest of a zoom)", "24.0"),
-        ("f_number", "Widest f-number there", "2.8"),
-        ("reach", "How far the front rim stands ahead of the seat, mm", "10.0"),
-    ],
-    "camera": [("name", "Name of the camera", '"My camera"'), ("format", "Format", '"135"')],
-    "hood": [
-        ("name", "Name of the hood", '"My hood"'),
-        ("shape", "Rim: petal, plain, square-cut, tunnel or deepest", '"petal"'),
-        ("largest_length", "Largest length ahead of the seat, mm", "80.0"),
-        ("allowance", "Worst loss allowed, stops (0 for none)", "0.0"),
-    ],
-    "prescription": [
-        ("name", "Name of the prescription", '"My prescription"'),
-        ("f_number", "The f-number that its stop is opened to", "4.0"),
-    ],
-    "surroundings": [
-        ("name", "Name of the surroundings", '"My surroundings"'),
-        ("lens_elevation", "Degrees that the lens points above the horizon", "0.0"),
-        ("kind", "Sky: even or overcast", '"overcast"'),
-    ],
-    "shots": [
-        ("name", "Name of this set of shots", '"My shots"'),
-        ("focal_length", "Focal length, mm", "35.0"),
-        ("f_number", "f-number", "2.0"),
-        ("reach", "How far the front rim stands ahead of the seat, mm", "2.0"),
-    ],
-}
-
-
-def _asked(kind: Kind, text: str) -> str:
-    """The starter with its main values replaced by what is answered, and read back as a check."""
-    import re
-
-    from shadewright.model.documents import KINDS, parse_document
-
-    for field, question, default in _QUESTIONS[kind]:
-        quoted = default.startswith('"')
-        answer = typer.prompt(question, default=default.strip('"'))
-        value = json.dumps(answer, ensure_ascii=False) if quoted else answer
-        pattern = rf"(?m)^({field} = )({re.escape(default)})"
-        found = re.search(pattern, text)
-        assert found is not None
-        text = text[: found.start(2)] + value + text[found.end(2) :]
-    parse_document(text, KINDS[kind], name="your answers")  # type: ignore[type-var]
-    return text
 
 
 @app.command()

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from shadewright.design.tradeoff import Front, Task
     from shadewright.design.vane_trade import VaneTrade
     from shadewright.model.hood import Hood, Margin
+    from shadewright.model.shape import HoodShape
     from shadewright.model.surroundings import Surroundings
     from shadewright.optics.beam import Job
 
@@ -246,18 +247,18 @@ def vanes(
     for row in rows:
         if row.layout is not None:
             say(f"  {row.depth:g} mm deep, mm ahead of the seat: " + ", ".join(f"{v.z:.1f}" for v in row.layout.vanes))
-    say("  NOTE Vanes are rings to be cut and set in, thin and sharp-edged; `make` leaves them out of the solid.")
+    say("  NOTE `make` prints a hood's vanes with its wall, and draws them as rings to be cut for a hood of card.")
     say_files(files)
 
 
-def vanes_showing(work: Job, hood: Hood, margin: Margin) -> list[str]:
-    """A sentence for each vane of a hood that shows."""
-    if not hood.vane:
+def vanes_showing(work: Job, hood: Hood, shape: HoodShape, margin: Margin) -> list[str]:
+    """A sentence for each vane of a hood that shows, and one for ridges that show. Raises LightError."""
+    if not hood.vane and hood.ridges is None:
         return []
-    # The light engine loads only for hoods with vanes.
+    # The light engine loads only for hoods with vanes or ridges.
     from shadewright.design.vane_plan import vanes_in_beam
 
-    return vanes_in_beam(work, hood.vane, margin)
+    return vanes_in_beam(work, hood, shape, margin)
 
 
 def vane_report(rows: list[VaneTrade], *, lens: str, camera: str, finish: str) -> dict[str, Any]:

@@ -52,7 +52,7 @@ def test_vanes_that_would_stand_in_the_beam_are_refused() -> None:
         fit(lens, camera(), hood(RimShape.PLAIN, vane_depth=20.0))
     fitting = fit(lens, camera(), hood(RimShape.TUNNEL))
     with pytest.raises(FitError, match="round hoods only"):
-        plan_vanes(fitting.job, fitting.keepout, fitting.shape, depth=3.0)
+        plan_vanes(fitting.job, fitting.keepout, fitting.shape, fitting.hood, depth=3.0)
 
 
 def test_the_table_of_vanes_keeps_the_direct_light_and_cuts_the_wall_light() -> None:
@@ -70,9 +70,10 @@ def test_the_table_of_vanes_keeps_the_direct_light_and_cuts_the_wall_light() -> 
         assert row.bare == pytest.approx(rows[0].bare, rel=0.3)
 
 
-def test_make_says_that_vanes_are_left_out_of_the_solid(tmp_path: Path) -> None:
+def test_make_names_the_place_and_opening_of_every_vane(tmp_path: Path) -> None:
     lens = prime(135.0)
     wishes = wide_wall(hood(RimShape.PLAIN, vane_depth=5.0, largest_length=40.0), lens.front.rim_diameter + 24.0)
     fitting = fit(lens, camera(), wishes)
     made = make_files(fitting.job, fitting.hood, fitting.shape, out=tmp_path, stem="x", ring_only=True)
-    assert any(f"The {len(fitting.hood.vane)} vanes are not part of the solid" in note for note in made.sentences)
+    named = next(note for note in made.sentences if note.startswith("Vanes from the front rearwards"))
+    assert named.count("\u00d8") == len(fitting.hood.vane) > 3

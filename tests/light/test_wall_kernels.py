@@ -13,6 +13,8 @@ from scipy import stats
 from shadewright.light import staged
 from shadewright.light.block import WORK_ROWS, free_towards_sky
 from shadewright.light.fast import Sides, wall_points
+from shadewright.light.importance import disc_factor
+from shadewright.light.lines import CELLS, line_sums, sight_table, step_table
 from shadewright.light.meet import GLASS, SKY, mesh_distance, nearest_hit, reaches_sky, rim_height
 from shadewright.light.pairs import ROWS, lit_sums, pair_sums
 from shadewright.light.scatter import disc_point
@@ -88,6 +90,50 @@ def test_pairs_of_the_fast_method_are_asked_the_same(name: str) -> None:
         wrong = np.abs(sums[0] - wanted) > 1e-3
         assert wrong.mean() < 0.004
         assert np.all(sums[1:] == 0)
+
+
+@pytest.mark.parametrize("name", ["tube", "cone", "narrowing"])
+def test_lines_of_the_wall_are_integrated(name: str) -> None:
+    """One line at a time: the closed form's integral and the steps of the walks, against one ray at a time from many heights."""
+    scene, d = SIMPLE[name], towards(400, 8)
+    sides, s = Sides.of(scene, d), scene.surfaces
+    slant = math.hypot(1.0, sides.taper)
+    highest = float(s.rim.max())
+    sight = sight_table(sides.floor_radius, sides.taper, highest, scene.glass_radius)
+    heights, fine = 8, 400
+    for turn, first in ((0.3, 0.2), (1.4, 0.7), (4.0, 0.9)):
+        x, y = math.cos(turn), math.sin(turn)
+        top = rim_height(x, y, s.rim)
+        weights = np.random.default_rng(5).random((1, heights, 3))
+        lines = np.array([[x], [y], [top], [1 / top], [first]], np.float32)
+        sums = np.zeros((3, len(d)))
+        line_sums(
+            lines, step_table(weights), sight, CELLS / highest, sides.directions, sides.base, sides.slope, sides.floor_radius,
+            sides.taper, np.zeros((2, 1), np.float32), sums,
+        )  # fmt: skip
+        normal = np.array([-x, -y, sides.taper]) / slant
+
+        def free(z: float, w: Array, x: float = x, y: float = y) -> bool:
+            r = sides.floor_radius + sides.taper * z
+            return reaches_sky(s, r * x, r * y, z, *w)
+
+        wrong = 0
+        for j in np.flatnonzero(d @ normal > 0):
+            cosine = float(d[j] @ normal)
+            straight = 0.0
+            for k in range(fine):
+                z = (k + 0.5) * top / fine
+                r = sides.floor_radius + sides.taper * z
+                if free(z, d[j]):
+                    straight += disc_factor(r * x, r * y, z, *normal, scene.glass_radius) * r * slant * top / fine
+            # Half a step of height at the edge of what is lit; the disc factor is below a half.
+            assert abs(sums[0, j] / cosine - straight / scene.glass_area) < 0.5 * 0.6 * 50 * slant * top / fine / scene.glass_area
+            lit = np.array([free((k + first) * top / heights, d[j]) for k in range(heights)])
+            wrong += not np.allclose(sums[1:, j] / cosine, weights[0, lit, 1:].sum(axis=0), atol=1e-5)
+        # A place within a thousandth of a millimetre of the edge may be judged either way.
+        assert wrong <= 1
+        assert np.all(sums[:, d @ normal <= 0] == 0.0)
+        assert np.sum(sums[0] > 0) > 60
 
 
 @pytest.mark.parametrize("name", SIMPLE)

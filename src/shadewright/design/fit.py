@@ -122,6 +122,9 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
     if hood.wishes.vane_depth > 0:
         fitted, note = _with_vanes(fitted, work, keepout, shape)
         warnings.append(note)
+    if hood.ridges is not None:
+        fitted, note = _with_ridges(fitted, work, keepout, shape)
+        warnings.append(note)
     effects = _effects(work, wall, hood, shape)
     progress("done", 1.0)
     return Fitting(
@@ -379,8 +382,17 @@ def _with_vanes(fitted: Hood, work: Job, keepout: KeepOut, shape: HoodShape) -> 
     # The light engine loads only for those who ask for vanes.
     from shadewright.design.vane_plan import plan_vanes, vane_note, vane_parts
 
-    layout = plan_vanes(work, keepout, shape, depth=fitted.wishes.vane_depth)
+    layout = plan_vanes(work, keepout, shape, fitted, depth=fitted.wishes.vane_depth)
     return fitted.model_copy(update={"vane": vane_parts(layout)}), vane_note(layout)
+
+
+def _with_ridges(fitted: Hood, work: Job, keepout: KeepOut, shape: HoodShape) -> tuple[Hood, str]:
+    """The hood with its ridges where they are clear, and what to know of them. Raises FitError."""
+    from shadewright.design.vane_plan import plan_ridges, ridge_note
+
+    assert fitted.ridges is not None
+    planned = plan_ridges(work, keepout, shape, fitted, fitted.ridges)
+    return fitted.model_copy(update={"ridges": planned}), ridge_note(planned)
 
 
 def _effects(work: Job, wall: RoundWall | TunnelWall, hood: Hood, shape: HoodShape) -> tuple[EstimateEffect, ...]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shadewright.clearance.keepout import KeepOut
 from shadewright.design import rims
 from shadewright.design.fit import Fitting, fine_rim, fit
 from shadewright.errors import FitError
@@ -20,7 +21,7 @@ from shadewright.model.hood import Hood, RimPart, RimShape, SeatKind, WallShape
 from shadewright.model.lens import Lens, SeatPlace
 from shadewright.model.shape import HoodShape, Rim, RoundHood, TunnelHood
 from shadewright.model.surroundings import Surroundings
-from shadewright.optics.beam import Beam, Job
+from shadewright.optics.beam import Job
 from shadewright.optics.settings import Setting
 
 if TYPE_CHECKING:
@@ -151,42 +152,48 @@ def weighed_settings(job: Job, *, most: int = 4) -> list[Setting]:
 
 def let_in(fitting: Fitting, shape: HoodShape, setting: Setting, *, cells: int = CELLS) -> LetIn:
     """Direct light past a hood at one setting, with its two bounds."""
-    beam = fitting.job.beam(setting)
-    depth = _deepest(shape)
-    hood = light_map(beam, shape, cells=cells).let_in
-    bound = _bound_at_depth(fitting.keepout, beam, depth, cells)
-    return LetIn(beam.label, hood, min(bound, 1.0), _bound_on_wall(fitting.keepout, beam, shape, depth, hood, cells))
+    return _let_in(fitting, shape, setting, _bounds(fitting, shape), cells)
 
 
-def _deepest(shape: HoodShape) -> float:
+@dataclass(frozen=True, eq=False)
+class _Bounds:
+    """What no hood so deep can better, and none on the same wall."""
+
+    depth: float
+    opening: Array
+    """The keep-out's own section (n, 2) at that depth, mm."""
+    deepest: RoundHood | None
+    """The deepest rim on the hood's own wall, no deeper than the hood; None for a tunnel, which is its own bound."""
+
+
+def _bounds(fitting: Fitting, shape: HoodShape) -> _Bounds:
     assert isinstance(shape, RoundHood | TunnelHood)
-    return shape.rim.deepest
-
-
-def _bound_at_depth(keepout: KeepOut, beam: Beam, depth: float, cells: int) -> float:
-    """Let-in share of the flat mask at `depth` whose opening is the keep-out's own section there."""
+    keepout, depth = fitting.keepout, shape.rim.deepest
     azimuth = np.arange(0.0, 360.0, 2.0)
-    section = keepout.section(depth, azimuth, outermost=20.0 * (abs(depth) + beam.front_radius + 10.0))
+    front = max(fitting.job.beam(setting).front_radius for setting in weighed_settings(fitting.job))
+    section = keepout.section(depth, azimuth, outermost=20.0 * (abs(depth) + front + 10.0))
     angle = np.radians(azimuth)
     opening = np.stack([section.value * np.cos(angle), section.value * np.sin(angle)], axis=1)
-    return mask_let_in(beam, opening, depth, cells=cells)
-
-
-def _bound_on_wall(keepout: KeepOut, beam: Beam, shape: HoodShape, depth: float, own: float, cells: int) -> float:
-    """Let-in share of the deepest rim on the hood's own wall, no deeper than the hood."""
     if isinstance(shape, TunnelHood):
-        return own
-    assert isinstance(shape, RoundHood)
+        return _Bounds(depth, opening, None)
     fine = fine_rim(keepout, shape.wall, cap=depth, per_node=2)
-    best = RoundHood(shape.wall, Rim.from_arrays(rims.nodes(), fine[::2]))
-    return min(own, light_map(beam, best, cells=cells).let_in)
+    return _Bounds(depth, opening, RoundHood(shape.wall, Rim.from_arrays(rims.nodes(), fine[::2])))
+
+
+def _let_in(fitting: Fitting, shape: HoodShape, setting: Setting, bounds: _Bounds, cells: int) -> LetIn:
+    beam = fitting.job.beam(setting)
+    hood = light_map(beam, shape, cells=cells).let_in
+    bound = mask_let_in(beam, bounds.opening, bounds.depth, cells=cells)
+    own = hood if bounds.deepest is None else min(hood, light_map(beam, bounds.deepest, cells=cells).let_in)
+    return LetIn(beam.label, hood, min(bound, 1.0), own)
 
 
 def candidate(name: str, fitting: Fitting, *, shape: HoodShape | None = None, cells: int = CELLS) -> Candidate:
     """A hood weighed at the settings of its fitting."""
     shape = fitting.shape if shape is None else shape
     assert isinstance(shape, RoundHood | TunnelHood)
-    light = tuple(let_in(fitting, shape, setting, cells=cells) for setting in weighed_settings(fitting.job))
+    bounds = _bounds(fitting, shape)
+    light = tuple(_let_in(fitting, shape, setting, bounds, cells) for setting in weighed_settings(fitting.job))
     depth, shallowest = shape.rim.deepest, shape.rim.shallowest
     front = max(s.reach for s in fitting.job.resolved.settings) - fitting.job.stack
     stress, bend = _lobe_strength(shape, fitting.hood.build.thickness)
@@ -261,17 +268,22 @@ def weigh(
     if not turning and hood.rim.shape not in wanted:
         wanted.append(hood.rim.shape)
     candidates, left_out, fittings = [], [], {}
-    for index, shape in enumerate(wanted):
-        progress(str(shape), 0.8 * index / len(wanted))
-        try:
-            fitting = fit(lens, camera, _asking(hood, shape))
-            candidates.append(candidate(str(shape), fitting, cells=cells))
-            fittings[str(shape)] = fitting
-        except FitError as error:
-            # What was asked for must be possible; what is only compared with it may be left out.
-            if shape is hood.rim.shape or turning:
-                raise
-            left_out.append(f"{shape}: {error}")
+    progress(str(wanted[0]), 0.0)
+    with ThreadPoolExecutor(min(len(wanted), os.cpu_count() or 1)) as pool:
+        # Each shape by itself; what is reported comes in the order of `wanted` however they end.
+        work = [pool.submit(_weighed, lens, camera, _asking(hood, shape), str(shape), cells) for shape in wanted]
+        for index, (shape, one) in enumerate(zip(wanted, work, strict=True)):
+            try:
+                fitting, found = one.result()
+                candidates.append(found)
+                fittings[str(shape)] = fitting
+            except FitError as error:
+                # What was asked for must be possible; what is only compared with it may be left out.
+                if shape is hood.rim.shape or turning:
+                    pool.shutdown(cancel_futures=True)
+                    raise
+                left_out.append(f"{shape}: {error}")
+            progress(str(shape), 0.8 * (index + 1) / len(wanted))
     progress("light by way of the wall", 0.8)
     benches: dict[str, StrayBench] = {}
     if not fast or surroundings is not None:
@@ -287,11 +299,17 @@ def weigh(
     return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out), finish, trials)
 
 
+def _weighed(lens: Lens, camera: Camera, hood: Hood, name: str, cells: int) -> tuple[Fitting, Candidate]:
+    fitting = fit(lens, camera, hood)
+    return fitting, candidate(name, fitting, cells=cells)
+
+
 def _stray(
     candidates: Sequence[Candidate], fittings: Mapping[str, Fitting], hood: Hood,
     surroundings: Sequence[Surroundings] | None, cells: int, *, fast: bool,
 ) -> tuple[list[Candidate], dict[str, StrayBench]]:  # fmt: skip
     """The candidates with their light in the surroundings, and what finishes can be tried on."""
+    from shadewright.design.vane_plan import rings_in_light
     from shadewright.design.weigh_stray import StrayBench, finish_of, usual_surroundings
 
     finish = finish_of(hood)
@@ -301,7 +319,8 @@ def _stray(
         fitting = fittings[entry.name]
         beam = fitting.job.beam(weighed_settings(fitting.job)[0])
         light = light_map(beam, entry.shape, cells=cells)
-        bench = StrayBench.of(beam, entry.shape, around, finish, light=light, vanes=fitting.hood.vane)
+        rings = rings_in_light(fitting.hood, entry.shape, ahead=beam.reach)
+        bench = StrayBench.of(beam, entry.shape, around, finish, light=light, vanes=rings)
         benches[entry.name] = bench
         found.append(replace(entry, stray=bench.direct() if fast else bench.light()))
     return found, benches

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shadewright.design.vane_plan import vanes_of
 from shadewright.light.finish import Finish
 from shadewright.light.finishes import FINISHES, finish_named
-from shadewright.light.scene import Scene, scene_of
+from shadewright.light.scene import Scene, Vane, scene_of
 from shadewright.light.share import LightMap
 from shadewright.light.surroundings import Prepared, StrayLight
 from shadewright.light.wall_light import Sky, wall_light
-from shadewright.model.hood import Hood, VanePart
+from shadewright.model.hood import Hood
 from shadewright.model.named_surroundings import NAMED, USUAL
 from shadewright.model.shape import HoodShape
 from shadewright.model.surroundings import Surroundings
@@ -68,10 +67,10 @@ class StrayBench:
     @classmethod
     def of(
         cls, beam: Beam, shape: HoodShape, surroundings: Sequence[Surroundings], finish: Finish, *, light: LightMap,
-        vanes: Sequence[VanePart] = (), samples: int = SAMPLES,
+        vanes: Sequence[Vane] = (), samples: int = SAMPLES,
     ) -> StrayBench:  # fmt: skip
         """Prepare a hood at one setting; light: its map of lit share there. Raises LightError."""
-        scene = scene_of(beam, shape, vanes=vanes_of(vanes))
+        scene = scene_of(beam, shape, vanes=tuple(vanes))
         prepared = Prepared.of(beam, shape, (EVEN, *surroundings), light=light, sky=WEIGHED_SKY)
         return cls(scene, prepared, finish, samples)
 

@@ -2,9 +2,9 @@
 
 Light from the sky is sorted by its first bounce, exclusively and completely:
 
-- Lambertian: each low-discrepancy point of a convex hood has a share of scatter that reaches the glass (`importances`, a
-  closed form and a few walks), and is tested against all directions (`pairs`). In any other scene, backward rays leave
-  their meeting places (`vertices_batch`), which are tested against all directions.
+- Lambertian: a round wall is taken line by line (`lines`). Else each low-discrepancy point of a convex hood has a share of
+  scatter that reaches the glass (`importances`, a closed form and a few walks), and is tested against all directions
+  (`pairs`). In any other scene, backward rays leave their meeting places (`backward_sums`), which are tested likewise.
 - lobe or mirror, then straight to the glass: the same points and tests, with a sample of the lobe for each point (`pairs`;
   `lobe_sums` in any other scene, with points all over its surfaces).
 - lobe or mirror, then further bounces: walks from the sky side (`mirror_walks`).
@@ -23,7 +23,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from shadewright.light.importance import glass_sums, importances, lobe_sums, mirror_walks, vertex_sums
+from shadewright.light.card import Card, Device
+from shadewright.light.importance import backward_sums, glass_sums, importances, lobe_sums, mirror_walks
+from shadewright.light.lines import CELLS, line_sums, sight_table, step_table
 from shadewright.light.pairs import (
     BOX,
     FLOOR,
@@ -37,7 +39,6 @@ from shadewright.light.pairs import (
 )
 from shadewright.light.scatter import mirror_shares, offsets_of
 from shadewright.light.scene import Coats, Part, Scene, Surfaces
-from shadewright.light.trace import vertices_batch
 
 Array = NDArray[np.float64]
 
@@ -45,6 +46,11 @@ REPLICATES = 16
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 FLOOR_SHARE = 16
 """One point of the collar for so many of the wall."""
+FLOOR_WALKS = 8
+"""So many times the walks from each of them, since light leaves the collar for the glass by further bounces only."""
+FEWEST_LINES = 8
+SHORTEST = 1e-12
+"""A line of the wall that is shorter than this has no inverse of its height, mm."""
 GLASS_POINTS = 1024
 WALKS = 16
 """Walks for each direction and replicate where the first bounce is by lobe or mirror."""
@@ -55,6 +61,7 @@ COAT_CELLS = 2048
 DEEPEST = 1000
 """Most bounces that a backward ray is followed for in scenes of any kind; a faint one ends long before by its weight."""
 FEW = 64
+"""Backward rays whose meeting places are held at a time."""
 SLICE = 256
 """Directions that one thread takes at a time in scenes of any kind."""
 
@@ -197,28 +204,77 @@ def _axes(normals: Array) -> Array:
     return np.stack([1.0 + sign * nx * nx * a, sign * b, -sign * nx, b, sign + ny * ny * a, -ny], axis=1)
 
 
-def _convex_replicate(scene: Scene, coats: Coats, directions: Array, count: int, seed: int, replicate: int) -> Array:
+def _add_lines(
+    scene: Scene, coats: Coats, sides: Sides, sight: NDArray[np.float32], count: int, seed: int, stream: int,
+    rng: np.random.Generator, sums: Array,
+) -> None:  # fmt: skip
+    """Add the Lambertian light of a round wall to sums (3, n), by lines with about `count` walks in all."""
+    s, values = scene.surfaces, coats.values[Part.WALL]
+    taper, slant = sides.taper, math.sqrt(1.0 + sides.taper**2)
+    lines = max(FEWEST_LINES, round(math.sqrt(2.0 * count)))
+    heights = max(1, round(count / lines))
+    i = np.arange(lines)
+    turn = 2.0 * math.pi * (i + rng.random()) / lines
+    x, y, top, first = np.cos(turn), np.sin(turn), rim_at(s, turn), (i * GOLDEN + rng.random()) % 1.0
+    z = (np.arange(heights) + first[:, None]) * (top[:, None] / heights)
+    r = sides.floor_radius + taper * z
+    places = np.empty((lines, heights, 6))
+    for row, of_line in enumerate((x, y)):
+        places[:, :, row], places[:, :, 3 + row] = of_line[:, None] * r, -of_line[:, None] / slant
+    places[:, :, 2], places[:, :, 5] = z, taper / slant
+    shares = np.zeros((lines * heights, 3))
+    importances(
+        s, coats, places.reshape(-1, 6), np.full(lines * heights, int(Part.WALL)), _gathers(values), False, seed, stream,
+        shares,
+    )  # fmt: skip
+    wide = values[0] * 2.0 * math.pi / lines
+    areas = wide * slant / scene.glass_area * r * (top[:, None] / heights)
+    rows = np.stack([x, y, top, np.where(top > 0, 1.0 / np.maximum(top, SHORTEST), 0.0), first]).astype(np.float32)
+    line_sums(
+        rows, step_table(areas[:, :, None] * shares.reshape(lines, heights, 3)), sight * np.float32(wide),
+        CELLS / float(s.rim.max()), sides.directions, sides.base, sides.slope, sides.floor_radius, taper,
+        _coat(values), sums,
+    )  # fmt: skip
+
+
+def _gathers(values: Array) -> int:
+    """Walks from each place, by the Lambertian share."""
+    return 1 + int(8 * values[0])
+
+
+def _coat(values: Array) -> NDArray[np.float32]:
+    """The mirror share as the single-precision kernels take it."""
+    if values[2] <= 1:
+        return np.zeros((2, 1), np.float32)
+    return coat_table(mirror_shares(np.linspace(0.0, 1.0, COAT_CELLS + 1), values))
+
+
+def _convex_replicate(
+    scene: Scene, coats: Coats, sides: Sides, sight: NDArray[np.float32], directions: Array, count: int, seed: int,
+    replicate: int,
+) -> Array:  # fmt: skip
     """One replicate (3, n) in a convex scene."""
     rng = np.random.default_rng([seed, replicate])
-    sides = Sides.of(scene, directions)
     sums = np.zeros((3, len(directions)))
     every = wall_points(scene, count, rng)
     for number, points in enumerate(every):
         values = coats.values[points.part]
         parts = np.full(len(points.places), int(points.part))
         shares = np.zeros((len(points.places), 3))
-        if values[0] > 0:
-            gathers = 1 + int(8 * values[0])
-            importances(
-                scene.surfaces, coats, points.places, parts, gathers, seed, 64 * replicate + number, shares
-            )
+        stream = 64 * replicate + number
+        if points.kind == ROUND and values[0] > 0:
+            _add_lines(scene, coats, sides, sight, count, seed, stream, rng, sums)
+        elif values[0] > 0:
+            gathers = _gathers(values) * (FLOOR_WALKS if points.part == Part.FRONT else 1)
+            importances(scene.surfaces, coats, points.places, parts, gathers, True, seed, stream, shares)
+        if points.kind == ROUND and not _glossy(values):
+            continue
         rows, axes = _single(points, shares, coats, sides.taper, rng)
-        coat = coat_table(mirror_shares(np.linspace(0.0, 1.0, COAT_CELLS + 1), values))
         pair_sums(
             points.kind, rows, axes, sides.directions, sides.base, sides.slope, sides.floor_radius, sides.taper,
-            scene.glass_radius, coat, sums,
+            scene.glass_radius, _coat(values), sums,
         )  # fmt: skip
-    if _has_mirror(coats):
+    if any(_glossy(values) for values in coats.values):
         places = np.concatenate([points.places for points in every])
         parts = np.concatenate([np.full(len(points.places), int(points.part)) for points in every])
         areas = np.concatenate([points.areas for points in every])
@@ -232,8 +288,9 @@ def _convex_replicate(scene: Scene, coats: Coats, directions: Array, count: int,
     return sums
 
 
-def _has_mirror(coats: Coats) -> bool:
-    return bool(np.any(coats.values[:, 1] > 0) or np.any(coats.values[:, 2] > 1))
+def _glossy(values: Array) -> bool:
+    """Whether a finish has a lobe or a mirror share."""
+    return bool(values[1] > 0 or values[2] > 1)
 
 
 def any_points(scene: Scene, count: int, rng: np.random.Generator) -> tuple[Array, NDArray[np.int64], Array]:
@@ -292,13 +349,10 @@ def _any_replicate(
     s, (first, stop) = scene.surfaces, span
     sums = np.zeros((3, len(directions)))
     if np.any(coats.values[:, 0] > 0):
-        found = np.empty((FEW * DEEPEST, 11))
         columns = np.ascontiguousarray(directions.T)
-        for begin in range(0, count, FEW):
-            kept = vertices_batch(s, coats, begin, min(FEW, count - begin), seed, 64 * replicate, DEEPEST, found)
-            vertex_sums(s, coats, found[:kept], columns, first, stop, sums)
+        backward_sums(s, coats, count, FEW, seed, 64 * replicate, DEEPEST, columns, first, stop, sums)
         sums /= count
-    if _has_mirror(coats):
+    if any(_glossy(values) for values in coats.values):
         rng = np.random.default_rng([seed, replicate])
         places, parts, areas = any_points(scene, count // 2, rng)
         order = rng.permutation(len(places))
@@ -325,11 +379,16 @@ def fast_replicates(
 ) -> Array:  # fmt: skip
     """Wall light in REPLICATES independent goes: (REPLICATES, 3, n) by number of bounces."""
     each = max(16, samples // REPLICATES)
+    sides, sight = None, np.zeros((2, 1), np.float32)
+    if scene.simple:
+        sides = Sides.of(scene, directions)
+        if not scene.surfaces.box[0] > 0:
+            sight = sight_table(sides.floor_radius, sides.taper, float(scene.surfaces.rim.max()), scene.glass_radius)
     jobs: list[Callable[[], Array]] = []
     owners: list[int] = []
     for replicate in range(REPLICATES):
-        if scene.simple:
-            jobs.append(partial(_convex_replicate, scene, coats, directions, each, seed, replicate))
+        if sides is not None:
+            jobs.append(partial(_convex_replicate, scene, coats, sides, sight, directions, each, seed, replicate))
             owners.append(replicate)
             continue
         for first in range(0, len(directions), SLICE):
@@ -359,24 +418,32 @@ def in_order(jobs: list[Callable[[], Array]], threads: int) -> Iterator[Array]:
                 future.cancel()
 
 
-def direct_light(scene: Scene, directions: Array) -> Array:
-    """Lit share of the glass times cos θ (n,) for each direction: what arrives without a bounce."""
-    u = lattice(GLASS_POINTS, np.random.default_rng(0))
+def direct_light(
+    scene: Scene, directions: Array, *, points: int = GLASS_POINTS, device: Device = Device.PROCESSOR
+) -> Array:
+    """Lit share of the glass times cos θ (n,) for each direction: what arrives without a bounce, from `points` of the glass.
+
+    Raises LightError where a card is asked for and there is none.
+    """
+    u = lattice(points, np.random.default_rng(0))
     r, turn = scene.glass_radius * np.sqrt(u[:, 1]), 2.0 * math.pi * u[:, 0]
-    points = np.stack([r * np.cos(turn), r * np.sin(turn), np.full(GLASS_POINTS, scene.surfaces.glass[1])], axis=1)
+    places = np.stack([r * np.cos(turn), r * np.sin(turn), np.full(points, scene.surfaces.glass[1])], axis=1)
     sums = np.zeros(len(directions))
     box = scene.surfaces.box
+    if box[0] > 0:
+        # A tunnel narrower than the glass covers the rest of it.
+        places = places[(np.abs(places[:, 0]) <= box[1]) & (np.abs(places[:, 1]) <= box[2])]
+    if device is Device.CARD:
+        return Card(scene, None).seen(places, directions) * np.maximum(directions[:, 2], 0.0) / points
     if not scene.simple:
-        if box[0] > 0:
-            points = points[(np.abs(points[:, 0]) <= box[1]) & (np.abs(points[:, 1]) <= box[2])]
         columns = np.ascontiguousarray(directions.T)
         for first in range(0, len(directions), SLICE):
             stop = min(first + SLICE, len(directions))
-            glass_sums(scene.surfaces, np.ascontiguousarray(points), columns, first, stop, sums)
-        return sums / GLASS_POINTS
+            glass_sums(scene.surfaces, np.ascontiguousarray(places), columns, first, stop, sums)
+        return sums / points
     sides = Sides.of(scene, directions)
-    rows = np.zeros((ROWS, GLASS_POINTS), np.float32)
-    rows[:3], rows[5] = points.T, 1.0
+    rows = np.zeros((ROWS, len(places)), np.float32)
+    rows[:3], rows[5] = places.T, 1.0
     kind = BOX if box[0] > 0 else FLOOR
     lit_sums(kind, rows, sides.directions, sides.base, sides.slope, sides.floor_radius, sides.taper, sums)
-    return sums / GLASS_POINTS
+    return sums / points

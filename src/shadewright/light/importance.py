@@ -13,7 +13,7 @@ from shadewright.light.counter import low_discrepancy, pair, shifts_of
 from shadewright.light.meet import GLASS, SKY, nearest_hit, reaches_sky
 from shadewright.light.scatter import disc_point, lobe_offset, mirror_share
 from shadewright.light.scene import Coats, Surfaces
-from shadewright.light.trace import FAINT, MOST_BOUNCES, bounced, local_of
+from shadewright.light.trace import FAINT, MOST_BOUNCES, bounced, local_of, vertices_batch
 
 Array = NDArray[np.float64]
 
@@ -104,10 +104,13 @@ def _walk(
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def importances(
-    s: Surfaces, coats: Coats, places: Array, parts: NDArray[np.int64], gathers: int, seed: int, stream: int, out: Array
-) -> None:
+    s: Surfaces, coats: Coats, places: Array, parts: NDArray[np.int64], gathers: int, straight: bool, seed: int,
+    stream: int, out: Array,
+) -> None:  # fmt: skip
     """Fill out (m, 3): share of the Lambertian scatter of each place (m, 6: point, normal) that reaches the glass directly,
     after one and after more further bounces. A convex room (`Scene.simple`) only.
+
+    straight: with the disc factor; without it what is left of the first is what a coat keeps back from it.
     """
     sums = np.zeros(3)
     shifts = np.empty(4, np.uint64)
@@ -125,7 +128,9 @@ def importances(
                 s, coats, px, py, pz, u * ax + v * bx + w * nx, u * ay + v * by + w * ny, u * az + v * bz + w * nz,
                 (1.0 - mirror) / gathers, w, parts[i], BY_FORM, True, ray, seed, stream, 1, sums,
             )  # fmt: skip
-        out[i, 0] = disc_factor(px, py, pz, nx, ny, nz, s.glass[0]) + sums[0]
+        out[i, 0] = sums[0]
+        if straight:
+            out[i, 0] += disc_factor(px, py, pz, nx, ny, nz, s.glass[0])
         out[i, 1] = sums[1]
         out[i, 2] = sums[2]
 
@@ -240,6 +245,18 @@ def vertex_sums(
                 c = nx * turned[0, j] + ny * turned[1, j] + nz * turned[2, j]
                 if c > 0.0 and sees_by_glass(s, px, py, pz, towards[0, j], towards[1, j], towards[2, j]):
                     sums[bounces, first + j] += weight * s.glass[2] * c * (1.0 - mirror_share(c, values))
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def backward_sums(
+    s: Surfaces, coats: Coats, count: int, few: int, seed: int, stream: int, deepest: int, directions: Array, first: int,
+    stop: int, sums: Array,
+) -> None:  # fmt: skip
+    """`vertex_sums` of `count` backward rays, a few at a time, each followed for at most `deepest` bounces."""
+    found = np.empty((few * deepest, 11))
+    for begin in range(0, count, few):
+        kept = vertices_batch(s, coats, begin, min(few, count - begin), seed, stream, deepest, found)
+        vertex_sums(s, coats, found[:kept], directions, first, stop, sums)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)

@@ -143,7 +143,7 @@ def _leave_box(p: Single, at: int, d: Single, start: int, count: int, cosine: Si
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz"}, forceinline=True)
-def _mirror(count: int, cosine: Single, coat: Single, share: Single) -> None:
+def mirrored(count: int, cosine: Single, coat: Single, share: Single) -> None:
     """Mirror share at each cosine, from its table: values and steps at even cosines."""
     cells = np.float32(coat.shape[1] - 1)
     base = coat[0]
@@ -255,7 +255,7 @@ def pair_sums(
             if not coated:
                 _add3_plain(count, cosine, points[7, i], points[8, i], points[9, i], tile)
             else:
-                _mirror(count, cosine, coat, mirror)
+                mirrored(count, cosine, coat, mirror)
                 for j in range(count):
                     kept[j] = ONE - mirror[j]
                 _add3(count, cosine, kept, points[7, i], points[8, i], points[9, i], tile)
@@ -266,7 +266,7 @@ def pair_sums(
             if points[13, i] > ZERO and points[2, i] > ZERO:
                 _to_glass(points, i, axes[i], points[10, i], points[11, i], directions, start, count, radius2, up)
                 if coated:
-                    _mirror(count, up, coat, away)
+                    mirrored(count, up, coat, away)
                     for j in range(count):
                         v = cosine[j] * kept[j] * (ONE - away[j]) * points[13, i]
                         tile[0, j] += v if up[j] > ZERO else ZERO

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from shadewright.errors import FileError, LightStopped
 from shadewright.files import is_there, read_limited, write_whole
+from shadewright.light.card import Card, Device
 from shadewright.light.fast import Sides, in_order
 from shadewright.light.scene import Coats, Part, Scene
 from shadewright.light.staged import staged_batch
@@ -24,8 +25,10 @@ from shadewright.light.trace import CLASSES, LAUNCHED, trace_batch
 Array = NDArray[np.float64]
 
 BATCHES = 32
-PIECE = 50_000
+PIECE = 200_000
 """Rays of a batch that one thread traces at a time."""
+CARD_PIECE = 4_000_000
+"""Rays of a batch that a card traces at a time."""
 SCHEMA = 1
 STATE_LIMIT = 400_000_000
 """Largest kept run that is read, bytes."""
@@ -47,25 +50,27 @@ class Batches:
 def trace_all(
     scene: Scene, coats: Coats, *, rows: int, columns: int, samples: int, seed: int, threads: int,
     progress: Callable[[float], bool] | None, keep: Path | None, staged: bool = False,
+    device: Device = Device.PROCESSOR,
 ) -> Batches:  # fmt: skip
     """Trace `samples` rays in BATCHES batches. The pieces are added in a fixed order, so threads change nothing.
 
-    staged: by `staged.staged_batch`, for a scene and finish that `can_stage`. keep: a file in which the run is kept; one that is there is gone on with. Raises LightStopped when progress answers
-    False, and FileError for a kept run that does not match.
+    staged: by `staged.staged_batch`, for a scene and finish that `can_stage`. device: a card traces the same rays one
+    piece after the other. keep: a file in which the run is kept; one that is there is gone on with. Raises LightStopped
+    when progress answers False, LightError where there is no card, FileError for a kept run that does not match.
     """
     each = max(1, samples // BATCHES)
-    pieces = [
-        (batch, first, min(PIECE, each - first)) for first in range(0, each, PIECE) for batch in range(BATCHES)
-    ]
-    mark = _mark(scene, coats, [rows, columns, each, seed, BATCHES, PIECE, int(staged)])
+    card = Card(scene, coats) if device is Device.CARD else None
+    size = PIECE if card is None else CARD_PIECE
+    pieces = [(batch, first, min(size, each - first)) for first in range(0, each, size) for batch in range(BATCHES)]
+    mark = _mark(scene, coats, [rows, columns, each, seed, BATCHES, size, int(staged)])
     state = Batches(np.zeros((BATCHES, CLASSES, rows * columns)), np.zeros((BATCHES, 5)), 0)
     if keep is not None and is_there(keep):
         state = _read(keep, mark, state)
     jobs: list[Callable[[], Array]] = [
-        partial(_piece, scene, coats, piece, seed, rows, columns, staged) for piece in pieces[state.pieces :]
+        partial(_piece, scene, coats, card, piece, seed, rows, columns, staged) for piece in pieces[state.pieces :]
     ]
     done, kept_at = state.pieces, time.monotonic()
-    for found in in_order(jobs, threads):
+    for found in in_order(jobs, threads if card is None else 1):
         batch = pieces[done][0]
         state.cells[batch] += found[:-5].reshape(CLASSES, -1)
         state.tally[batch] += found[-5:]
@@ -87,12 +92,15 @@ def can_stage(scene: Scene, coats: Coats) -> bool:
 
 
 def _piece(
-    scene: Scene, coats: Coats, piece: tuple[int, int, int], seed: int, rows: int, columns: int, staged: bool
-) -> Array:
+    scene: Scene, coats: Coats, card: Card | None, piece: tuple[int, int, int], seed: int, rows: int, columns: int,
+    staged: bool,
+) -> Array:  # fmt: skip
     """One piece of a batch: its cells and tally in one row."""
     batch, first, count = piece
     cells, tally = np.zeros((CLASSES, rows * columns)), np.zeros(5)
-    if staged:
+    if card is not None:
+        cells, tally = card.trace(first, count, seed, batch, rows, columns)
+    elif staged:
         sides = Sides.of(scene, np.array([[0.0, 0.0, 1.0]]))
         staged_batch(
             sides.base, sides.slope, sides.floor_radius, sides.taper, scene.glass_radius, float(coats.values[Part.WALL, 0]),

@@ -37,10 +37,29 @@ class Part(IntEnum):
 
 @dataclass(frozen=True)
 class Vane:
-    """A flat ring with a sharp edge, standing on the wall at `z` mm ahead of the seat plane, open within `inner_radius`."""
+    """A ring standing on the wall at `z` mm ahead of the seat plane, open within `inner_radius` mm.
+
+    edge: its thickness there along the axis, mm; 0 for a thin flat ring. Behind a thicker edge the ring slopes back to the
+    wall at `flank` degrees to the axis, as a print does.
+    """
 
     z: float
     inner_radius: float
+    edge: float = 0.0
+    flank: float = 45.0
+
+    def foot(self, wall: RoundWall, *, into: float = 0.0) -> float:
+        """Where the sloping rear face meets the wall's inside, or ends `into` mm deeper, mm ahead of the seat plane."""
+        start, run = self.z - self.edge, 1.0 / math.tan(math.radians(self.flank))
+        most = float(np.max(wall.radius_at(np.array([*wall.z, start, self.z])))) + into - self.inner_radius
+        low, high = start - run * max(most, 0.0) - 1.0, start
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            if self.inner_radius + (start - middle) / run < float(wall.radius_at(middle)) + into:
+                high = middle
+            else:
+                low = middle
+        return 0.5 * (low + high)
 
 
 @dataclass(frozen=True)
@@ -158,7 +177,7 @@ def bare_scene(
         rim = _rim_table(shape.rim, reach)
         bands += _wall_bands(shape, reach)
         outer = float(shape.wall.radius_at(reach + 1e-9))
-        bands += [_vane_band(vane, shape.wall, reach) for vane in vanes]
+        bands += [band for vane in vanes for band in _vane_bands(vane, shape.wall, reach)]
         if cap is not None:
             bands.append((cap - reach, 0.0, cap - reach, float(shape.wall.radius_at(cap)), Part.FRONT, False))
     elif isinstance(shape, TunnelHood):
@@ -239,8 +258,8 @@ def _wall_bands(shape: RoundHood, reach: float) -> list[tuple[float, float, floa
     return bands
 
 
-def _vane_band(vane: Vane, wall: RoundWall, reach: float) -> tuple[float, float, float, float, Part, bool]:
-    """A vane as a flat ring from its edge to the wall."""
+def _vane_bands(vane: Vane, wall: RoundWall, reach: float) -> list[tuple[float, float, float, float, Part, bool]]:
+    """A vane as a flat ring from its edge to the wall, and where it has a thickness, its edge and its sloping rear face."""
     _check("a vane's z", vane.z, -FURTHEST, FURTHEST)
     radius = float(wall.radius_at(vane.z))
     if vane.z <= reach:
@@ -250,8 +269,17 @@ def _vane_band(vane: Vane, wall: RoundWall, reach: float) -> tuple[float, float,
             f"a vane: its inner radius is {vane.inner_radius:g} mm, but must be more than 0 and less than the wall's "
             f"({radius:.2f} mm at z = {vane.z:g} mm)."
         )
-    z = vane.z - reach
-    return (z, vane.inner_radius, z, radius, Part.VANES, True)
+    _check("a vane's edge", vane.edge, 0.0, 10.0)
+    _check("a vane's flank", vane.flank, 5.0, 85.0)
+    z, inner = vane.z - reach, vane.inner_radius
+    bands = [(z, inner, z, radius, Part.VANES, True)]
+    if vane.edge > 0:
+        # Nothing lies behind the front rim plane; a slope that goes on there is cut off.
+        rear, foot = max(z - vane.edge, 0.0), max(vane.foot(wall) - reach, 0.0)
+        bands.append((rear, inner, z, inner, Part.VANES, True))
+        if foot < rear:
+            bands.append((foot, inner + (rear - foot) * math.tan(math.radians(vane.flank)), rear, inner, Part.VANES, True))
+    return bands
 
 
 def _moved_triangles(shape: MeshHood, reach: float) -> Array:

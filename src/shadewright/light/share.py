@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.clearance.loss import Occluder
+from shadewright.light import disc
 from shadewright.model.shape import HoodShape
 from shadewright.optics.beam import Beam
 
@@ -121,37 +122,8 @@ def mask_let_in(beam: Beam, opening: Array, z: float, *, cells: int = GRID) -> f
     wanted = outside > 0
     up = 1.0 - np.sum(cosines**2, axis=-1)
     slopes = (cosines / np.sqrt(np.maximum(up, 1e-4))[..., None])[wanted]
-    lit = _disc_in_polygon(opening, -slopes * ahead, beam.front_radius)
+    lit = disc.in_polygon(np.ascontiguousarray(opening), -slopes * ahead, beam.front_radius)
     return float(np.sum(lit * outside[wanted]) / np.sum(outside))
-
-
-def _disc_in_polygon(polygon: Array, shifts: Array, radius: float) -> Array:
-    """Share (n,) of a disc about the origin inside a star-shaped polygon moved by each of shifts (n, 2).
-
-    Exact: the area common to a circle and a polygon, summed over its sides as signed sectors and triangles.
-    """
-    total = np.zeros(len(shifts))
-    for a, b in zip(polygon, np.roll(polygon, -1, 0), strict=True):
-        total += _sector(a + shifts, b + shifts, radius)
-    return np.clip(np.abs(total) / (math.pi * radius * radius), 0.0, 1.0)
-
-
-def _sector(a: Array, b: Array, radius: float) -> Array:
-    """Signed area common to a circle about the origin and the triangles (origin, a, b), each (n, 2)."""
-    d = b - a
-    length2 = np.maximum(np.sum(d * d, axis=1), 1e-300)
-    along = -np.sum(a * d, axis=1) / length2
-    foot = a + along[:, None] * d
-    away2 = np.sum(foot * foot, axis=1)
-    half = np.sqrt(np.maximum(radius * radius - away2, 0.0) / length2)
-    t0, t1 = np.clip(along - half, 0.0, 1.0), np.clip(along + half, 0.0, 1.0)
-    p0, p1 = a + t0[:, None] * d, a + t1[:, None] * d
-    inside = 0.5 * (p0[:, 0] * p1[:, 1] - p0[:, 1] * p1[:, 0])
-    return inside + 0.5 * radius * radius * (_angle(a, p0) + _angle(p1, b))
-
-
-def _angle(a: Array, b: Array) -> Array:
-    return np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], np.sum(a * b, axis=1))
 
 
 def gain_stops(let_in: float, reference: float) -> float:

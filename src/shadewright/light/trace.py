@@ -87,6 +87,52 @@ def sky_cell(dx: float, dy: float, dz: float, rows: int, columns: int) -> int:
     return row * columns + min(int(turn * columns), columns - 1)
 
 
+@njit(cache=True, error_model="numpy")
+def trace_ray(
+    n: int, s: Surfaces, coats: Coats, shifts: NDArray[np.uint64], seed: int, stream: int, rows: int, columns: int
+) -> tuple[int, int, float, float, float, int]:
+    """Trace ray n of a stream to its end: bounces off hood surfaces, the cell of the sky in which it escapes (-1: none) and
+    the weight that does, what was absorbed and returned on the way, and the number of segments.
+
+    Compiled for the processor by `trace_batch` and for a graphics card by `trace_cuda`.
+    """
+    px, py, pz, dx, dy, dz = launched(n, shifts, s)
+    weight = 1.0
+    absorbed = 0.0
+    returned = 0.0
+    bounces = 0
+    segments = 0
+    if covered(px, py, s):
+        return 0, -1, 0.0, 1.0, 0.0, 0
+    for step in range(MOST_BOUNCES):
+        t, part, nx, ny, nz = nearest_hit(s, px, py, pz, dx, dy, dz)
+        segments += 1
+        if part == SKY:
+            return bounces, sky_cell(dx, dy, dz, rows, columns), weight, absorbed, returned, segments
+        px += t * dx
+        py += t * dy
+        pz += t * dz
+        if part == GLASS:
+            returned += weight * (1.0 - s.glass[2])
+            weight *= s.glass[2]
+            dz = -dz
+        else:
+            cosine = -(nx * dx + ny * dy + nz * dz)
+            absorbed += weight * (1.0 - reflected_share(part, cosine, coats))
+            u, v = pair(n, 2 * step, seed, stream)
+            w, chance = pair(n, 2 * step + 1, seed, stream)
+            dx, dy, dz, factor, _ = bounced(part, nx, ny, nz, dx, dy, dz, u, v, w, coats)
+            weight *= factor
+            bounces += 1
+            if weight < FAINT:
+                if chance * FAINT >= weight:
+                    break
+                weight = FAINT
+        if weight <= 0.0:
+            break
+    return bounces, -1, 0.0, absorbed, returned, segments
+
+
 @njit(cache=True, error_model="numpy", nogil=True)
 def trace_batch(
     s: Surfaces, coats: Coats, first: int, count: int, seed: int, stream: int, rows: int, columns: int,
@@ -101,41 +147,16 @@ def trace_batch(
     shifts = np.empty(4, np.uint64)
     shifts_of(seed, stream, shifts)
     for n in range(first, first + count):
-        px, py, pz, dx, dy, dz = launched(n, shifts, s)
-        weight = 1.0
-        bounces = 0
+        bounces, cell, escaped, absorbed, returned, segments = trace_ray(
+            n, s, coats, shifts, seed, stream, rows, columns
+        )
         tally[LAUNCHED] += 1.0
-        if covered(px, py, s):
-            tally[ABSORBED] += 1.0
-            continue
-        for step in range(MOST_BOUNCES):
-            t, part, nx, ny, nz = nearest_hit(s, px, py, pz, dx, dy, dz)
-            tally[SEGMENTS] += 1.0
-            if part == SKY:
-                tally[ESCAPED] += weight
-                cells[min(bounces, CLASSES - 1), sky_cell(dx, dy, dz, rows, columns)] += weight
-                break
-            px += t * dx
-            py += t * dy
-            pz += t * dz
-            if part == GLASS:
-                tally[RETURNED] += weight * (1.0 - s.glass[2])
-                weight *= s.glass[2]
-                dz = -dz
-            else:
-                cosine = -(nx * dx + ny * dy + nz * dz)
-                tally[ABSORBED] += weight * (1.0 - reflected_share(part, cosine, coats))
-                u, v = pair(n, 2 * step, seed, stream)
-                w, chance = pair(n, 2 * step + 1, seed, stream)
-                dx, dy, dz, factor, _ = bounced(part, nx, ny, nz, dx, dy, dz, u, v, w, coats)
-                weight *= factor
-                bounces += 1
-                if weight < FAINT:
-                    if chance * FAINT >= weight:
-                        break
-                    weight = FAINT
-            if weight <= 0.0:
-                break
+        tally[ABSORBED] += absorbed
+        tally[RETURNED] += returned
+        tally[SEGMENTS] += segments
+        if cell >= 0:
+            tally[ESCAPED] += escaped
+            cells[min(bounces, CLASSES - 1), cell] += escaped
 
 
 @njit(cache=True, error_model="numpy", nogil=True)

@@ -182,9 +182,15 @@ def straight_edges(keepout: KeepOut, *, near: float, far: float, room: float = 0
     return EdgeLine(near, widest, far, widest)
 
 
-def standing_in_beam(keepout: KeepOut, vanes: Sequence[Vane]) -> list[Vane]:
-    """Those vanes whose opening the keep-out touches: none for a clear hood."""
-    return [vane for vane in vanes if clear_radius(keepout, vane.z) > vane.inner_radius + 1e-6]
+def standing_in_beam(keepout: KeepOut, vanes: Sequence[Vane], *, edge: float = 0.0) -> list[Vane]:
+    """Those vanes whose opening the keep-out touches: none for a clear hood.
+
+    edge: how far each edge goes on behind the vane's z, mm. The keep-out's width is convex in z, so its ends count.
+    """
+    return [
+        vane for vane in vanes
+        if max(clear_radius(keepout, z) for z in {vane.z, vane.z - edge}) > vane.inner_radius + 1e-6
+    ]  # fmt: skip
 
 
 def ridges(

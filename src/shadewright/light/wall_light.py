@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.errors import LightError, LightStopped
+from shadewright.light.card import Device
 from shadewright.light.fast import REPLICATES, direct_light, fast_replicates
 from shadewright.light.finish import Finish
 from shadewright.light.reference import BATCHES, Batches, can_stage, trace_all
@@ -112,13 +113,14 @@ class WallLight:
 def wall_light(
     scene: Scene, finish: Finish | Finishes, *, directions: Array | None = None, sky: Sky | None = None,
     method: Method = Method.FAST, samples: int | None = None, seed: int = 1, threads: int = 1,
-    progress: Progress | None = None, keep: Path | None = None,
+    progress: Progress | None = None, keep: Path | None = None, device: Device = Device.PROCESSOR,
 ) -> WallLight:  # fmt: skip
     """Wall light of a scene for `directions` (n, 3), or for the cells of `sky` (default: `Sky()`).
 
     The fast method gives values at the directions, or at the cells' middles; samples: points of the hood (default
     32,768). The reference, staged or not, gives means over the cells; samples: rays (default 1,000,000); keep: a file in which its run
     is kept, and from which it goes on. The result is the same to the last bit for one seed and any number of threads.
+    device: what traces the rays of the reference method.
     Raises LightError for bad input, LightStopped when `progress` answers False, FileError for a kept run that is not
     this one's.
     """
@@ -137,13 +139,15 @@ def wall_light(
         raise LightError(
             "method: only plain tubes and cones of Lambertian finishes are traced in stages; use the reference method."
         )
+    if device is Device.CARD and method is not Method.REFERENCE:
+        raise LightError("device: a card runs the reference method alone; use that method, or leave device out.")
     if method is not Method.FAST:
         assert cells is not None
         samples = 1_000_000 if samples is None else samples
         _check_whole("samples", samples, BATCHES, 2**32 - 1)
         found = trace_all(
             scene, coats, rows=cells.rows, columns=cells.columns, samples=samples, seed=seed, threads=threads,
-            progress=progress, keep=keep, staged=method is Method.STAGED,
+            progress=progress, keep=keep, staged=method is Method.STAGED, device=device,
         )  # fmt: skip
         return _from_batches(cells, found, method, samples, seed)
     samples = 32_768 if samples is None else samples

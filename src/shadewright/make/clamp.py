@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import manifold3d as m3
 import numpy as np
 
 from shadewright.errors import MakeError
+from shadewright.make.kit import Kit
 from shadewright.make.seat import Grip, web_thickness
-from shadewright.make.section import FAR, band, cut, joined, loft, sector, turned
+from shadewright.make.section import FAR, band
 
 SLIT = 2.0
 """Width of the slit, mm; closing it takes 2/pi of that off the inside diameter."""
@@ -51,23 +51,22 @@ def check_clamp(grip: Grip, thickness: float) -> None:
         )
 
 
-def split_clamp(body: Any, grip: Grip, thickness: float, *, segments: int) -> Any:
+def split_clamp(body: Any, grip: Grip, thickness: float, *, kit: Kit) -> Any:
     """`body`, a hood on a plain ring, with the ring split at the bottom. Raises MakeError as `check_clamp`."""
     check_clamp(grip, thickness)
     ceiling = -web_thickness(thickness)
     floor = ceiling - SLOT
     # The slot runs right through the ring; outside the ring, the collar goes too, or it would hold the ring
     # open.
-    slot = sector(band(grip.inner - 2.0, FAR, floor, ceiling), segments, centre=SLIT_AZIMUTH, half_angle=RELIEF)
-    collar = sector(
-        band(grip.outer + 0.02, FAR, -grip.length - 1.0, floor + 0.01), segments,
-        centre=SLIT_AZIMUTH, half_angle=RELIEF,
-    )  # fmt: skip
-    bosses = cut(_bosses(grip, floor), [turned(band(0.0, grip.inner + 0.2, -FAR, FAR), segments)])
-    return cut(joined([cut(body, [slot, collar]), bosses]), _openings(grip, floor))
+    slot = kit.sector(band(grip.inner - 2.0, FAR, floor, ceiling), centre=SLIT_AZIMUTH, half_angle=RELIEF)
+    collar = kit.sector(
+        band(grip.outer + 0.02, FAR, -grip.length - 1.0, floor + 0.01), centre=SLIT_AZIMUTH, half_angle=RELIEF
+    )
+    bosses = kit.cut(_bosses(grip, floor, kit), [kit.turned(band(0.0, grip.inner + 0.2, -FAR, FAR))])
+    return kit.cut(kit.joined([kit.cut(body, [slot, collar]), bosses]), _openings(grip, floor, kit))
 
 
-def _bosses(grip: Grip, top: float) -> Any:
+def _bosses(grip: Grip, top: float, kit: Kit) -> Any:
     """One block across the slit, its edges on the bed chamfered."""
     half = SLIT / 2.0 + BOSS
     far, near = -(grip.outer + BOSS_REACH), -(grip.inner - 2.0)
@@ -83,24 +82,24 @@ def _bosses(grip: Grip, top: float) -> Any:
         ]
         for edge, z in rings
     ]
-    return loft(np.array(outline))
+    return kit.loft(np.array(outline))
 
 
-def _openings(grip: Grip, top: float) -> list[Any]:
+def _openings(grip: Grip, top: float, kit: Kit) -> list[Any]:
     """The slit, the screw's hole and the nut's pocket, as bodies to be cut away."""
     reach = grip.outer + BOSS_REACH + 1.0
-    slit = m3.Manifold.cube((SLIT, reach - 0.5 * grip.inner, grip.length + SLOT / 2.0 + top + 1.0)).translate(
-        (-SLIT / 2.0, -reach, -grip.length - 1.0)
+    slit = kit.box(
+        (-SLIT / 2.0, SLIT / 2.0), (-reach, -0.5 * grip.inner), (-grip.length - 1.0, top + SLOT / 2.0)
     )
     corner = NUT_FLATS / math.sqrt(3.0)
     y = -(grip.outer + 1.0 + corner)
     z = (top - grip.length) / 2.0
-    long = 2.0 * (SLIT + 2.0 * BOSS)
-    hole = m3.Manifold.cylinder(long, SCREW_HOLE / 2.0, -1.0, 48, True).rotate((0.0, 90.0, 0.0))
+    long = SLIT + 2.0 * BOSS
+    hole = kit.rod((-long, long), y, z, SCREW_HOLE / 2.0)
     # A corner of the hexagon points up, so that the pocket closes over itself on slopes and needs no support.
-    nut = m3.Manifold.cylinder(10.0, corner, -1.0, 6).rotate((0.0, 90.0, 0.0))
-    shift = SLIT / 2.0 + BOSS - NUT_DEPTH
-    return [slit, hole.translate((0.0, y, z)), nut.translate((shift, y, z))]
+    start = SLIT / 2.0 + BOSS - NUT_DEPTH
+    nut = kit.rod((start, start + 10.0), y, z, corner, sides=6)
+    return [slit, hole, nut]
 
 
 def clamp_note(overhang: float) -> str:

@@ -13,6 +13,7 @@ from manifold3d import CrossSection, FillRule
 from shadewright.make.bands import wall_bands
 from shadewright.make.pdfpen import CHAIN, Pen
 from shadewright.make.pieces import Align
+from shadewright.make.rings import ring_outline, rings_of
 from shadewright.model.hood import FIT_PLAY, Hood, SeatKind
 from shadewright.model.lens import thread_size
 from shadewright.model.shape import Array, RoundHood, TunnelHood
@@ -65,7 +66,8 @@ def half_section(hood: RoundHood | TunnelHood, azimuth: float, document: Hood) -
     """Outlines in (z, r) mm of the half cut through at an azimuth (a multiple of 90 degrees), z forward.
 
     The wall's outside lies `thickness` further from the axis than its inside. Where the seat differs from the
-    wall, a flat web joins them: behind the seat plane under a wider wall, else ahead of it.
+    wall, a flat web joins them: behind the seat plane under a wider wall, else ahead of it. Vanes and ridges stand in
+    from the wall up to the rim.
     """
     t = document.build.thickness
     first, top = inside_at(hood, azimuth, 0.0), rim_z(hood, azimuth)
@@ -82,6 +84,11 @@ def half_section(hood: RoundHood | TunnelHood, azimuth: float, document: Hood) -
     elif first > seat.inside:
         parts.append(_rectangle(-web, seat.inside, min(0.0, top), out))
     joined = CrossSection([_upright(part) for part in parts if len(part) > 2], FillRule.NonZero)
+    rings = rings_of(document, hood)
+    if rings and isinstance(hood, RoundHood) and top > 0:
+        outlines = [ring_outline(ring, hood.wall, into=0.5 * t) for ring in rings]
+        standing = CrossSection([_upright([(z, r) for r, z in loop]) for loop in outlines], FillRule.NonZero)
+        joined += standing ^ CrossSection([_upright(_rectangle(0.0, 0.0, top, out + hood.rim.deepest))])
     return [[(float(z), float(r)) for z, r in loop] for loop in joined.to_polygons()]
 
 

@@ -15,7 +15,8 @@ import numpy as np
 from shadewright.errors import MakeError
 from shadewright.make.labels import general_notes
 from shadewright.make.pieces import FlatTemplate, LineKind, Piece, PieceForm, Polyline, Stock, TextMark
-from shadewright.make.strips import LEAST_HEIGHT, round_pieces
+from shadewright.make.rings import Ring
+from shadewright.make.strips import LEAST_HEIGHT, round_pieces, vane_pieces
 from shadewright.model.shape import Array, HoodShape, MeshHood, RoundHood, TunnelHood, TunnelWall
 
 GAP = 8.0
@@ -26,16 +27,20 @@ LONGEST_SHEET = 12_000.0
 __all__ = ["FlatTemplate", "LineKind", "Piece", "PieceForm", "Polyline", "TextMark", "flatten"]
 
 
-def flatten(hood: HoodShape, *, sheet_thickness: float, back: float, tab: float) -> FlatTemplate:
+def flatten(
+    hood: HoodShape, *, sheet_thickness: float, back: float, tab: float, rings: Sequence[Ring] = ()
+) -> FlatTemplate:
     """The template of a hood for sheet of `sheet_thickness`, prolonged `back` behind the seat plane, all mm.
 
-    `tab` is the width of glue tabs and teeth; 0 leaves them out. Raises MakeError for what cannot be laid
-    flat.
+    `tab` is the width of glue tabs and teeth; 0 leaves them out. `rings` are vanes to be cut as flat rings and set in. Raises
+    MakeError for what cannot be laid flat.
     """
     _check_wishes(sheet_thickness, back, tab)
     stock = Stock(sheet_thickness, back, tab)
     if isinstance(hood, RoundHood):
         pieces, notes = round_pieces(hood, stock)
+        vanes, more = vane_pieces(hood, rings)
+        pieces, notes = pieces + vanes, notes + more
     elif isinstance(hood, TunnelHood):
         pieces, notes = _tunnel_pieces(hood, stock)
     elif isinstance(hood, MeshHood):

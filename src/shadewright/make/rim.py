@@ -103,6 +103,13 @@ def lowered(rim: Rim) -> Rim:
     return Rim.from_arrays(azimuth, np.minimum(lowest, np.roll(lowest, 1)))
 
 
+def inset_rim(rim: Rim, radius: float, *, inset: float, segments: int = 720) -> tuple[Array, Array]:
+    """The curve that lies `inset` mm inside `rim` on the unrolled wall of `radius` mm: azimuth (degrees) and z (mm)."""
+    rim = lowered(rim)
+    azimuth = _columns(rim, radius, np.array([inset]), segments)
+    return azimuth, _shrunk(rim, azimuth, radius, inset)
+
+
 def _columns(rim: Rim, radius: float, inset: Array, segments: int) -> Array:
     """Azimuths (degrees, ascending in [0, 360)): even ones, the rim's own, and more beside steep flanks.
 
@@ -172,11 +179,13 @@ def _split(azimuth: Array, levels: Array, radius: float) -> tuple[Array, Array]:
 # --- the solid under the edge -------------------------------------------------------------------------------
 
 
-def under_edge(edge: Edge, part: Part, *, near: float, reach: float, bottom: float) -> Any:
+def under_edge(
+    edge: Edge, part: Part, *, near: float, reach: float, bottom: float, within: float = math.inf
+) -> Any:
     """What may remain of one part of the wall: a solid ring from radius `near` to `reach`, up from z = `bottom`, mm.
 
     Its upper face lies on the edge's levels, at their depths from the part's inner and outer surface; beyond
-    the wall it stays on the lowest level.
+    the wall it stays on the lowest level. `within` is the least radius (mm) at which anything stands inside the wall.
     """
     inner_bends, outer_bends = bends(part.inside), bends(part.outside)
     edge = edge.with_columns_at(tuple(sorted({*inner_bends, *outer_bends})))
@@ -189,7 +198,10 @@ def under_edge(edge: Edge, part: Part, *, near: float, reach: float, bottom: flo
     low = levels[:, :1]
     corners = [_upright(near, low), _upright(reach, low)]
     floor = [_upright(reach, np.full_like(low, bottom)), _upright(near, np.full_like(low, bottom))]
-    loops = np.concatenate([corners[0], inner, flat, outer[:, ::-1], corners[1], *floor], axis=1)
+    rows = max(0, math.ceil(float(np.max(inner[:, 0, 0])) - within) if math.isfinite(within) else 0)
+    inwards = within + np.linspace(0.0, 1.0, rows + 1)[:-1] * (inner[:, :1, 0] - within)
+    steps = np.stack(np.broadcast_arrays(inwards, low), axis=2)
+    loops = np.concatenate([corners[0], steps, inner, flat, outer[:, ::-1], corners[1], *floor], axis=1)
     angle = np.radians(edge.azimuth)[:, None]
     radius, height = loops[:, :, 0], loops[:, :, 1]
     return _ring_of(np.stack([radius * np.cos(angle), radius * np.sin(angle), height], axis=2))

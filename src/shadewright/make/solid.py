@@ -11,6 +11,7 @@ what is written.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,9 +21,9 @@ from numpy.typing import NDArray
 
 from shadewright.errors import MakeError
 from shadewright.make.clamp import check_clamp, clamp_note, split_clamp
-from shadewright.make.helix import threaded_rod
-from shadewright.make.profile import AHEAD, GRID, outer_radius, part_section, parts, passage
-from shadewright.make.rim import rounded_edge, under_edge
+from shadewright.make.kit import Kit, MeshKit, Trim
+from shadewright.make.profile import AHEAD, GRID, outer_line, outer_radius, part_section, parts, passage
+from shadewright.make.rings import Ring, rings_by_part, rings_notes
 from shadewright.make.seat import (
     WEB,
     Foot,
@@ -31,12 +32,11 @@ from shadewright.make.seat import (
     bore_of,
     grip_foot,
     grip_of,
-    screw_envelope,
     screw_foot,
     screw_of,
     seat_section,
 )
-from shadewright.make.section import area, band, joined, loft, solid_of, turned, united
+from shadewright.make.section import area, band, joined, solid_of, turned, united
 from shadewright.make.tunnel import grip_tunnel, screw_tunnel
 from shadewright.model.hood import Build, SeatKind
 from shadewright.model.shape import Array, HoodShape, Rim, RoundHood, TunnelHood
@@ -71,43 +71,54 @@ class Solid:
 
 
 def build_hood(
-    hood: HoodShape, build: Build, *, seat_diameter: float, thread: str | None, segments: int = 360,
-    name: str = "hood",
+    hood: HoodShape, build: Build, *, seat_diameter: float, thread: str | None, rings: Sequence[Ring] = (),
+    segments: int = 360, name: str = "hood",
 ) -> Solid:  # fmt: skip
     """The hood as one closed solid, seat behind z = 0 and wall ahead of it.
 
     `seat_diameter` (mm) is what a ring or clamp grips; `thread` names what a threaded seat is, such as
-    "M77x0.75". Raises MakeError where the hood cannot be made as asked.
+    "M77x0.75"; `rings` are its vanes and ridges. Raises MakeError where the hood cannot be made as asked.
     """
     _check_segments(segments)
+    body, notes = assembled(
+        hood, build, MeshKit(segments), seat_diameter=seat_diameter, thread=thread, rings=rings
+    )
+    return finished(body, name, ("Print it standing on the seat end, rim up.", *notes))
+
+
+def assembled(
+    hood: HoodShape, build: Build, kit: Kit, *, seat_diameter: float, thread: str | None, rings: Sequence[Ring] = ()
+) -> tuple[Any, list[str]]:
+    """Wall, foot, seat, rings and mark put together with the operations of `kit`, and notes. Raises MakeError."""
     seat = _seat(build, seat_diameter, thread)
     if isinstance(hood, RoundHood):
-        body, foot = _round_body(hood, build, seat, segments)
+        body, foot = _round_body(hood, build, seat, kit, rings)
     elif isinstance(hood, TunnelHood):
         rounding = _rounding(build)
         if isinstance(seat, Grip):
-            body, foot = grip_tunnel(hood, seat, build.thickness, rounding, segments=segments)
+            body, foot = grip_tunnel(hood, seat, build.thickness, rounding, kit=kit)
         else:
-            body, foot = screw_tunnel(hood, seat, build.thickness, rounding, segments=segments)
+            body, foot = screw_tunnel(hood, seat, build.thickness, rounding, kit=kit)
     else:
         raise MakeError("hood: it is given as a mesh already, so there is nothing to build; use the mesh itself.")
 
-    notes = ["Print it standing on the seat end, rim up."]
+    notes = []
     if isinstance(seat, Screw):
-        body = joined([body, _teeth(seat, segments)])
+        body = kit.joined([body, kit.teeth(seat)])
         notes.append(_thread_note(thread, seat))
     notes += foot.notes
+    notes += rings_notes(rings, hood)
     if isinstance(seat, Grip) and seat.split:
-        body = split_clamp(body, seat, build.thickness, segments=segments)
+        body = split_clamp(body, seat, build.thickness, kit=kit)
         notes.append(clamp_note(_half_width(hood) + build.thickness - seat.outer))
     if build.index_mark:
-        mark = _index_mark(hood, build, foot.top, segments)
+        mark = _index_mark(hood, build, foot.top, kit)
         if mark is None:
             notes.append("No index mark: the top of the wall is too low to carry one.")
         else:
-            body = joined([body, mark])
+            body = kit.joined([body, mark])
             notes.append("The raised arrow on the outside marks the top of the picture.")
-    return finished(body, name, tuple(notes))
+    return body, notes
 
 
 def fit_ring(
@@ -129,7 +140,7 @@ def fit_ring(
         empty = united([empty, band(0.0, seat.bore, -1.0, WEB + 1.0)])
     body = turned(seat_section(seat) - empty, segments)
     if isinstance(seat, Screw):
-        body = joined([body, _teeth(seat, segments)])
+        body = joined([body, MeshKit(segments).teeth(seat)])
         notes: tuple[str, ...] = (f"It must screw into the lens's {thread} thread by hand, without force.",)
     else:
         notes = (
@@ -167,8 +178,8 @@ def _rounding(build: Build) -> float:
     return min(build.rim_rounding, 0.45 * build.thickness)
 
 
-def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int) -> tuple[Any, Foot]:
-    """Wall and foot under the rim. Raises MakeError."""
+def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, kit: Kit, rings: Sequence[Ring]) -> tuple[Any, Foot]:
+    """Wall, rings and foot under the rim. Raises MakeError."""
     lowest, top = hood.rim.shallowest, hood.rim.deepest + 1.0
     if not (math.isfinite(top) and math.isfinite(lowest)):
         raise MakeError("rim: it holds a value that is not a number; make the rim again.")
@@ -180,13 +191,18 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
     foot = join(seat, hood.wall, thickness, room=lowest - rounding, lowest=lowest)  # type: ignore[arg-type]
 
     middle = float(hood.wall.radius_at(max(lowest, AHEAD))) + thickness / 2.0
-    edge = rounded_edge(hood.rim, middle, rounding=rounding, segments=segments)
     widest = float(hood.wall.radius_at(top)) + thickness
     narrow, wide = (seat.bore, seat.face) if isinstance(seat, Screw) else (seat.inner, seat.outer)
-    inner, reach = 0.5 * min(near, narrow), max(widest, wide) + 20.0
+    within = min((ring.inner_radius for ring in rings), default=math.inf)
+    trim = Trim(
+        hood.rim, rounding, middle, near=0.5 * min(near, narrow, within), reach=max(widest, wide) + 20.0,
+        bottom=-seat.length - 10.0, within=within,
+    )  # fmt: skip
     clear = passage(hood.wall, top)
+    stretches = parts(hood.wall, thickness, top)
+    standing = rings_by_part(rings, hood, stretches, thickness=thickness, rounding=rounding)
     pieces = []
-    for number, part in enumerate(parts(hood.wall, thickness, top)):
+    for number, part in enumerate(stretches):
         section = part_section(part, thickness)
         if number == 0:
             section = united([section, *foot.body])
@@ -195,15 +211,8 @@ def _round_body(hood: RoundHood, build: Build, seat: Grip | Screw, segments: int
             section = united([section, *foot.inside])
         for tool in foot.cuts:
             section = section - tool
-        under = under_edge(edge, part, near=inner, reach=reach, bottom=-seat.length - 10.0)
-        pieces.append(turned(section, segments) ^ under)
-    return joined(pieces), foot
-
-
-def _teeth(screw: Screw, segments: int) -> Any:
-    """The thread itself, cut to length, hollow."""
-    rod = threaded_rod(screw.profile, bottom=-screw.length - 1.0, top=1.0, segments=segments)
-    return rod ^ turned(screw_envelope(screw), segments)
+        pieces.append((part, united([section, *standing[number]])))
+    return kit.under_rim(pieces, trim), foot
 
 
 def _thread_note(thread: str | None, screw: Screw) -> str:
@@ -217,7 +226,7 @@ def _thread_note(thread: str | None, screw: Screw) -> str:
 # --- the index mark -----------------------------------------------------------------------------------------
 
 
-def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segments: int) -> Any | None:
+def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, kit: Kit) -> Any | None:
     """A small gable on the outside at the top, pointing forward, or None where there is no room for one."""
     low = bottom + 0.5
     if isinstance(hood, TunnelHood):
@@ -233,11 +242,13 @@ def _index_mark(hood: RoundHood | TunnelHood, build: Build, bottom: float, segme
         return None
     deep = min(0.4 * build.thickness, 0.6)
     if isinstance(hood, TunnelHood):
-        return _prism(half, low, high, outside - deep, outside + MARK_RISE, slope=MARK_RISE + deep)
-    prism = _prism(half, low, high, 0.5 * outside, outside + MARK_RISE + 2.0 * (high - low) + 50.0, slope=0.0)
-    z = np.linspace(low, high + 1.0, 60)
+        return _prism(kit, half, low, high, outside - deep, outside + MARK_RISE, slope=MARK_RISE + deep)
+    prism = _prism(kit, half, low, high, 0.5 * outside, outside + MARK_RISE + 2.0 * (high - low) + 50.0, slope=0.0)
+    ends = (low, low + MARK_RISE + deep + 1e-9, high + 1.0)
+    turns = [z for z, _ in outer_line(hood.wall, build.thickness, hood.rim.deepest + 1.0) if low < z < high + 1.0]
+    z = np.array(sorted({*ends, *turns}))
     surface = outer_radius(hood.wall, build.thickness, z, top=hood.rim.deepest + 1.0)
-    return prism ^ turned(_mark_shell(z, surface, deep), segments)
+    return kit.common(prism, kit.turned(_mark_shell(z, surface, deep)))
 
 
 def _lowest_near(rim: Rim, azimuth: float, half: float) -> float:
@@ -247,14 +258,14 @@ def _lowest_near(rim: Rim, azimuth: float, half: float) -> float:
     return float(np.min(np.concatenate([inside, rim.z_at(np.array([azimuth - half, azimuth + half]))])))
 
 
-def _prism(half: float, low: float, high: float, inner: float, outer: float, *, slope: float) -> Any:
+def _prism(kit: Kit, half: float, low: float, high: float, inner: float, outer: float, *, slope: float) -> Any:
     """A bar along y with the outline of a gable house; its lower face rises by `slope` mm outwards."""
     eaves = low + 0.6 * LEAST_MARK
     rings = [
         [(-half, y, foot), (-half, y, eaves), (0.0, y, high), (half, y, eaves), (half, y, foot)]
         for y, foot in ((inner, low), (outer, low + slope))
     ]
-    return loft(np.array(rings))
+    return kit.loft(np.array(rings))
 
 
 def _mark_shell(z: Array, radius: Array, deep: float) -> Any:

@@ -22,6 +22,7 @@ from shadewright.make.bands import (
 )
 from shadewright.make.labels import band_marks, band_note, general_notes, joint_notes, ring_texts
 from shadewright.make.pieces import Piece, PieceForm, Polyline, Stock
+from shadewright.make.rings import Ring
 from shadewright.model.shape import Array, Rim, RoundHood, RoundWall
 
 LEAST_HEIGHT = 2.0
@@ -34,6 +35,8 @@ LEAST_TAB = 4.0
 """A seam shorter than this gets no glue tab, mm."""
 TOOTH_PITCH = 12.0
 """Width of one glue tooth with its gap, mm (common practice, no source)."""
+VANE_PLAY = 0.1
+"""A vane of card is this much smaller in radius than the wall around it, mm (common practice, no source)."""
 STEP = 1e-6
 """Radii further apart than this make a step, mm."""
 
@@ -263,6 +266,24 @@ def _rings(rim: Rim, joint: _Joint, bands: tuple[Band, Band], stock: Stock) -> l
     level = joint.z if joint.widens else joint.z + stock.thickness
     return [
         _ring(f"ring at z = {joint.z:.1f}", span, inner, wide, joint.widens) for span in _lobes(rim, level)
+    ]
+
+
+def vane_pieces(hood: RoundHood, rings: Sequence[Ring]) -> tuple[list[Piece], list[str]]:
+    """Vanes as flat rings, or sectors where the rim cuts them, the foremost first, and how to set them in."""
+    pieces = []
+    for number, ring in enumerate(rings, start=1):
+        outer = float(hood.wall.radius_at(ring.z)) - VANE_PLAY
+        if outer - ring.inner_radius < LEAST_RING:
+            continue
+        for span in _lobes(hood.rim, ring.z + 1e-6):
+            pieces.append(_ring(f"vane {number}, z = {ring.z:.2f}", span, ring.inner_radius, outer, False))
+    if not pieces:
+        return [], []
+    return pieces, [
+        f"The vanes are flat rings {2 * VANE_PLAY:g} mm smaller than the wall inside: cut them from thin black card, bevel the edge "
+        "of the opening from behind to a knife edge, and set them in from the rearmost forward, each with its front face at its z "
+        "ahead of the line z = 0; glue them from behind."
     ]
 
 

@@ -6,9 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-import manifold3d as m3
-import numpy as np
-
+from shadewright.make.kit import Kit
 from shadewright.make.profile import GRID, HAIR
 from shadewright.make.seat import (
     LEAST_WALL,
@@ -25,38 +23,8 @@ from shadewright.make.seat import (
     too_low,
     web_thickness,
 )
-from shadewright.make.section import FAR, area, band, cut, joined, loft, turned, united
+from shadewright.make.section import FAR, area, band, united
 from shadewright.model.shape import TunnelHood
-
-CORNER_POINTS = 16
-"""Points round a full turn of a rounded edge."""
-
-
-def rounded_box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float], rounding: float) -> Any:
-    """A box with its vertical edges and the edges of its top rounded, its foot flat; mm."""
-    if rounding < 0.01:
-        return m3.Manifold.cube((x[1] - x[0], y[1] - y[0], z[1] - z[0])).translate((x[0], y[0], z[0]))
-    # Outlines from the foot up: four arcs of `radius` about the same four centres, at falling radius over the
-    # top.
-    turn = np.linspace(0.0, math.pi / 2, CORNER_POINTS // 4 + 1)
-    starts = np.array([0.0, 1.0, 2.0, 3.0]) * math.pi / 2
-    angle = (starts[:, None] + turn[None, :]).ravel()
-    cx = np.repeat([x[1] - rounding, x[0] + rounding, x[0] + rounding, x[1] - rounding], len(turn))
-    cy = np.repeat([y[1] - rounding, y[1] - rounding, y[0] + rounding, y[0] + rounding], len(turn))
-    rings = [(rounding, z[0])]
-    rings += [(rounding * math.cos(h), z[1] - rounding + rounding * math.sin(h)) for h in turn[:-1]]
-    rings.append((0.05 * rounding, z[1]))
-    return loft(
-        np.array(
-            [
-                np.stack(
-                    [cx + radius * np.cos(angle), cy + radius * np.sin(angle), np.full_like(angle, level)],
-                    axis=1,
-                )
-                for radius, level in rings
-            ]
-        )
-    )
 
 
 @dataclass(frozen=True)
@@ -104,22 +72,22 @@ def frame_of(hood: TunnelHood, thickness: float, rounding: float) -> Frame:
     )
 
 
-def lips(frame: Frame, *, bottom: float) -> Any:
+def lips(frame: Frame, *, bottom: float, kit: Kit) -> Any:
     """The four walls from z = `bottom` to their lips; a corner is as deep as the shallower of its two lips."""
     width, height, rounding = frame.width, frame.height, frame.rounding
     (wide, high), (right, top, left, low) = frame.outside, frame.depth
     overlap = 2.0 * rounding + 0.25
     parts = []
     for depth, sign in ((right, 1.0), (left, -1.0)):
-        parts.append(rounded_box(_span(width, wide, sign), (-height, height), (bottom, depth), rounding))
+        parts.append(kit.rounded_box(_span(width, wide, sign), (-height, height), (bottom, depth), rounding))
     for depth, sign in ((top, 1.0), (low, -1.0)):
-        parts.append(rounded_box((-width, width), _span(height, high, sign), (bottom, depth), rounding))
+        parts.append(kit.rounded_box((-width, width), _span(height, high, sign), (bottom, depth), rounding))
     for side, sx in ((right, 1.0), (left, -1.0)):
         for other, sy in ((top, 1.0), (low, -1.0)):
             z = (bottom, min(side, other))
-            parts.append(rounded_box(_span(width, wide, sx), _span(height - overlap, high, sy), z, rounding))
-            parts.append(rounded_box(_span(width - overlap, wide, sx), _span(height, high, sy), z, rounding))
-    return joined(parts)
+            parts.append(kit.rounded_box(_span(width, wide, sx), _span(height - overlap, high, sy), z, rounding))
+            parts.append(kit.rounded_box(_span(width - overlap, wide, sx), _span(height, high, sy), z, rounding))
+    return kit.joined(parts)
 
 
 def _span(near: float, far: float, sign: float) -> tuple[float, float]:
@@ -127,13 +95,12 @@ def _span(near: float, far: float, sign: float) -> tuple[float, float]:
     return (near, far) if sign > 0 else (-far, -near)
 
 
-def _slab(half_width: float, half_height: float, bottom: float, top: float) -> Any:
+def _slab(kit: Kit, half_width: float, half_height: float, bottom: float, top: float) -> Any:
     """A box about the axis."""
-    size = (2.0 * half_width, 2.0 * half_height, top - bottom)
-    return m3.Manifold.cube(size).translate((-half_width, -half_height, bottom))
+    return kit.box((-half_width, half_width), (-half_height, half_height), (bottom, top))
 
 
-def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float, *, segments: int) -> tuple[Any, Foot]:
+def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float, *, kit: Kit) -> tuple[Any, Foot]:
     """The tunnel on a ring. Raises MakeError where a lip comes too low."""
     lowest = hood.rim.shallowest
     room = lowest - rounding
@@ -142,16 +109,16 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
     web = web_thickness(thickness)
     frame = frame_of(hood, thickness, rounding)
     outside, corner, least = frame.outside, frame.corner, min(frame.width, frame.height)
-    walls = lips(frame, bottom=-0.5 * min(web, grip.length))
+    walls = lips(frame, bottom=-0.5 * min(web, grip.length), kit=kit)
 
     # Behind the seat plane: the ring, and a collar under what the ring does not carry, its underside at 45
     # degrees.
-    parts = [walls, turned(ring_section(grip), segments), _slab(*outside, -min(web, grip.length), 0.0)]
+    parts = [walls, kit.turned(ring_section(grip)), _slab(kit, *outside, -min(web, grip.length), 0.0)]
     if corner > grip.outer and web < grip.length:
         depth = web + corner - grip.outer
         slope = area([(0.0, 0.5 - web), (corner, 0.5 - web), (corner, -web), (grip.outer, -depth), (0.0, -depth)])
-        under = turned(slope ^ band(0.0, FAR, -grip.length, FAR), segments)
-        parts.append(_slab(*outside, -grip.length, 1.0 - web) ^ under)
+        under = kit.turned(slope ^ band(0.0, FAR, -grip.length, FAR))
+        parts.append(kit.common(_slab(kit, *outside, -grip.length, 1.0 - web), under))
     cuts = [grip_bore(grip)]
 
     # Ahead of it: a roof over what is inside the ring but outside the tunnel.
@@ -161,31 +128,31 @@ def grip_tunnel(hood: TunnelHood, grip: Grip, thickness: float, rounding: float,
     if step > 0.0:
         if room < LEAST_WALL:
             raise too_low("seat wider than the tunnel", lowest, LEAST_WALL + rounding)
-        ahead, top, cone, flat = _roof(frame, grip.inner - LEDGE, grip.outer, web, room, segments)
+        ahead, top, cone, flat = _roof(frame, grip.inner - LEDGE, grip.outer, web, room, kit)
         parts.append(ahead)
         cuts += cone
         if flat and step > LEDGE:
             notes.append(_flat_note("inside", step))
-    body = cut(joined(parts), [turned(tool, segments) for tool in cuts])
+    body = kit.cut(kit.joined(parts), [kit.turned(tool) for tool in cuts])
     return body, Foot((), (), (), top, tuple(notes))
 
 
 def _roof(
-    frame: Frame, ledge: float, outer: float, web: float, room: float, segments: int
+    frame: Frame, ledge: float, outer: float, web: float, room: float, kit: Kit
 ) -> tuple[Any, float, list[Any], bool]:
     """The roof inside radius `outer`, less the tunnel: (solid, top outside, cuts, whether it is flat)."""
     least = min(frame.width, frame.height)
-    hole = _slab(frame.width, frame.height, -1.0, FAR)
+    hole = _slab(kit, frame.width, frame.height, -1.0, FAR)
     line = outer + web
     if line - least <= room and ledge > least:
         section = roof(0.8 * least, outer, web)
-        return cut(turned(section, segments), [hole]), line - least, [cone_below(ledge)], False
+        return kit.cut(kit.turned(section), [hole]), line - least, [cone_below(ledge)], False
     low = min(web, room)
-    return cut(turned(band(0.0, outer, 0.0, low), segments), [hole]), low, [], True
+    return kit.cut(kit.turned(band(0.0, outer, 0.0, low)), [hole]), low, [], True
 
 
 def screw_tunnel(
-    hood: TunnelHood, screw: Screw, thickness: float, rounding: float, *, segments: int
+    hood: TunnelHood, screw: Screw, thickness: float, rounding: float, *, kit: Kit
 ) -> tuple[Any, Foot]:
     """The tunnel on a threaded seat, its teeth left out. Raises MakeError where a lip comes too low."""
     lowest = hood.rim.shallowest
@@ -195,7 +162,7 @@ def screw_tunnel(
     web = web_thickness(thickness)
     frame = frame_of(hood, thickness, rounding)
     outside, corner, least = frame.outside, frame.corner, min(frame.width, frame.height)
-    walls = lips(frame, bottom=0.0)
+    walls = lips(frame, bottom=0.0, kit=kit)
     opening = area([(0.0, 0.0), (screw.bore, 0.0), (screw.bore + FAR, FAR), (0.0, FAR)])
 
     # A funnel from the bore out to the tunnel, or a flat flange where the lips leave no room for one.
@@ -208,29 +175,29 @@ def screw_tunnel(
         beyond = screw.face + reach
         funnel = area([(0.0, 0.0), (screw.face, 0.0), (beyond, reach), (beyond, max(tall, web)), (0.0, max(tall, web))])
         hollow = area([(screw.bore, 0.0), (beyond, max(tall, web)), (beyond, FAR), (0.0, FAR), (0.0, 0.0)])
-        shell = [turned(funnel - hollow, segments) ^ _slab(*outside, 0.0, FAR)]
+        shell = [kit.common(kit.turned(funnel - hollow), _slab(kit, *outside, 0.0, FAR))]
         outer_cuts = [area([(screw.face, 0.0), (screw.face + FAR, FAR), (screw.face + FAR, 0.0)])]
     else:
         web = min(web, room)
         # The hole reaches past both faces of the flange, or rounding could leave a skin over it.
         hole = united([opening ^ band(0.0, FAR, 0.0, web + 1.0), band(0.0, screw.bore, -1.0, 0.0)])
-        shell = [cut(_slab(*outside, 0.0, web), [turned(hole, segments)])]
+        shell = [kit.cut(_slab(kit, *outside, 0.0, web), [kit.turned(hole)])]
         outer_cuts = []
         if corner - screw.face > web:
             notes.append(_flat_note("outside", corner - screw.face))
-    shell.append(turned(band(0.0, screw.face, 0.0, web) - opening, segments))
-    shell.append(turned(screw_core(screw), segments))
+    shell.append(kit.turned(band(0.0, screw.face, 0.0, web) - opening))
+    shell.append(kit.turned(screw_core(screw)))
 
     cuts = outer_cuts
     top = max(reach, web)
     if least < screw.bore:
-        ahead, above_roof, cone, flat = _roof(frame, screw.bore, screw.face, web, room, segments)
+        ahead, above_roof, cone, flat = _roof(frame, screw.bore, screw.face, web, room, kit)
         top = max(top, above_roof)
         shell.append(ahead)
         cuts += cone
         if flat:
             notes.append(_flat_note("inside", screw.bore - least))
-    body = cut(joined([walls, *shell]), [turned(tool, segments) for tool in cuts])
+    body = kit.cut(kit.joined([walls, *shell]), [kit.turned(tool) for tool in cuts])
     return body, Foot((), (), (), top, tuple(notes))
 
 

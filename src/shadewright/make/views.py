@@ -26,6 +26,7 @@ from shadewright.make.draft import (
 )
 from shadewright.make.pdfpen import Pen
 from shadewright.make.pieces import Align
+from shadewright.make.rings import rings_of
 from shadewright.model.hood import Hood, SeatKind
 from shadewright.model.shape import RoundHood, TunnelHood
 
@@ -107,10 +108,11 @@ def _beyond(sheet: Sheet, x: float, y: float, azimuths: tuple[float, float]) -> 
         v = radius * np.cos(np.radians(turn))
         pen.lines([(x + f * a, y + f * b) for a, b in zip(z, v, strict=True)], width=MIDDLE)
         levels = _edges(hood)
-        for level, size in levels:
+        rings = rings_of(sheet.document, hood)
+        for level, size, width in [(*edge, MIDDLE) for edge in levels] + [(r.z, r.inner_radius, THIN) for r in rings]:
             for run in _runs(z > level + 1e-6):
                 edge = size * np.cos(np.radians(turn[run]))
-                pen.lines([(x + f * level, y + f * edge[0]), (x + f * level, y + f * edge[-1])], width=MIDDLE)
+                pen.lines([(x + f * level, y + f * edge[0]), (x + f * level, y + f * edge[-1])], width=width)
     back = x - f * seat.length
     pen.lines([(back, y + f * seat.inside), (back, y - f * seat.inside)], width=MIDDLE)
     if abs(seat.inside - levels[0][1]) > 1e-6:
@@ -211,6 +213,11 @@ def front_view(sheet: Sheet, x: float, y: float) -> None:
             if radius < smallest - 1e-6:
                 pen.circle(x, y, f * radius, width=MIDDLE)
                 smallest = radius
+        # From the front, of all the rings only those narrower than what stands ahead of them are seen.
+        for ring in rings_of(sheet.document, hood):
+            if ring.inner_radius < smallest - 1e-6:
+                pen.circle(x, y, f * ring.inner_radius, width=THIN)
+                smallest = ring.inner_radius
     seat = seat_size(sheet.document, smallest)
     if seat.inside < smallest - 1e-6:
         pen.circle(x, y, f * seat.inside, width=MIDDLE)

@@ -14,6 +14,7 @@ import numpy as np
 
 from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import worst_loss
+from shadewright.design.vane_plan import lens_front
 from shadewright.errors import FileError, MakeError, ShowsError
 from shadewright.make.drawing import write_drawing
 from shadewright.make.dxf import write_dxf
@@ -21,7 +22,9 @@ from shadewright.make.flat import flatten
 from shadewright.make.inspect import Inspection, inspect_mesh
 from shadewright.make.meshfiles import read_3mf, read_stl, write_3mf, write_stl
 from shadewright.make.paper import Paper, write_paper
+from shadewright.make.rings import Ring, check_beside_lens, rings_found, rings_of
 from shadewright.make.solid import Solid, build_hood, fit_ring
+from shadewright.make.stepfile import exact_hood, library, read_step, step_problems, write_step
 from shadewright.make.svg import write_svg
 from shadewright.model.hood import FIT_PLAY, Hood, SeatKind
 from shadewright.model.shape import HoodShape, MeshHood
@@ -65,21 +68,27 @@ def make_files(
     stem: str,
     paper: str = "a4",
     ring_only: bool = False,
+    step: bool = False,
     warnings: Sequence[str] = (),
     made_on: date | None = None,
     progress: Progress = lambda _step, _share: None,
 ) -> Made:
     """Make the solid (STL, 3MF), the fit ring, the flat template (SVG, DXF, PDF) and the drawing sheet of a hood.
 
+    `step` asks for an exact solid too (STEP), which needs an optional library.
+
     Everything is written to a temporary folder beside the results, checked as read back, and moved into place together.
     Raises MakeError where the hood cannot be made as asked or a check fails, FileError where `out` cannot be written.
     """
     seat_diameter, thread, notes = seat_of(job, document)
+    if step:
+        library()  # missing, it is missed before anything is made
+    rings = rings_of(document, shape)
+    reach, radius = lens_front(job, document)
+    check_beside_lens(rings, reach=reach, radius=radius)
     if document.vane:
-        notes.append(
-            f"The {len(document.vane)} vanes are not part of the solid: cut them as rings from thin black sheet, open by "
-            "inner_diameter and fitted to the wall at their z, and set them in from the rearmost forward."
-        )
+        places = "; ".join(f"z {vane.z:g}, \u00d8 {vane.inner_diameter:g}" for vane in document.vane)
+        notes.append(f"Vanes from the front rearwards, place and opening of each edge in mm: {places}.")
     try:
         out.mkdir(parents=True, exist_ok=True)
         folder = Path(tempfile.mkdtemp(prefix=f".{stem}-", dir=out))
@@ -91,9 +100,12 @@ def make_files(
         ring = fit_ring(document.build, seat_diameter=seat_diameter, thread=thread, name=f"{document.name}, fit ring")
         _write_solid(bench, ring, f"{stem}-ring", document, least_wall=0.0, made_on=day)
         if not ring_only:
-            _make_hood(bench, job, document, shape, seat_diameter, thread, stem, progress, day)
+            solid = _make_hood(bench, job, document, shape, rings, seat_diameter, thread, stem, progress, day)
+            if step:
+                progress("exact solid", 0.55)
+                _make_step(bench, document, shape, rings, solid, seat_diameter, thread, stem)
             progress("template", 0.7)
-            _make_template(bench, document, shape, stem, paper)
+            _make_template(bench, document, shape, rings, stem, paper)
             progress("drawing", 0.9)
             _make_drawing(bench, job, document, shape, seat_diameter, thread, stem, [*warnings, *notes], day)
         files = [Path(shutil.move(path, out / path.name)) for path in bench.files]
@@ -134,23 +146,60 @@ def seat_of(job: Job, document: Hood) -> tuple[float, str | None, list[str]]:
 
 
 def _make_hood(
-    bench: _Bench, job: Job, document: Hood, shape: HoodShape, seat_diameter: float, thread: str | None, stem: str,
-    progress: Progress, made_on: date,
-) -> None:  # fmt: skip
+    bench: _Bench, job: Job, document: Hood, shape: HoodShape, rings: Sequence[Ring], seat_diameter: float,
+    thread: str | None, stem: str, progress: Progress, made_on: date,
+) -> Solid:  # fmt: skip
     if isinstance(shape, MeshHood):
         raise MakeError(
             "rim.stl: this hood is a mesh already; print that file, or give its wall and rim to make it anew."
         )
     progress("solid", 0.15)
-    solid = build_hood(shape, document.build, seat_diameter=seat_diameter, thread=thread, name=document.name)
+    solid = build_hood(
+        shape, document.build, seat_diameter=seat_diameter, thread=thread, rings=rings, name=document.name
+    )
     bench.sentences += [note for note in solid.notes if note not in bench.sentences]
     _require_out_of_beam(job, document, solid.vertices[solid.faces])
     progress("files", 0.45)
-    back = _write_solid(
-        bench, solid, stem, document, least_wall=min(0.8, document.build.thickness * 0.5), made_on=made_on
-    )
+    # An edge of a ring is as thin as it is asked for, and no thinner.
+    least_wall = min([0.8, document.build.thickness * 0.5, *(0.9 * ring.edge for ring in rings)])
+    back = _write_solid(bench, solid, stem, document, least_wall=least_wall, made_on=made_on)
+    _require_rings(bench, back, rings)
     _require_out_of_beam(job, document, back.vertices[back.faces])
     bench.sentences.append(f"The solid was tested against the keep-out as read back: no overlap, to {TESTED_TO:g} mm.")
+    return solid
+
+
+def _require_rings(bench: _Bench, mesh: MeshHood, rings: Sequence[Ring]) -> None:
+    """Every ring is found again in the mesh as read back, and counted in the report. Raises MakeError."""
+    count = rings_found(mesh.vertices, rings)
+    if count != len(rings):
+        raise MakeError(f"only {count} of {len(rings)} rings are found in the solid; move or drop those that the rim cuts away.")
+    bench.solids[-1]["rings"] = count
+
+
+def _make_step(
+    bench: _Bench, document: Hood, shape: HoodShape, rings: Sequence[Ring], mesh: Solid, seat_diameter: float,
+    thread: str | None, stem: str,
+) -> None:  # fmt: skip
+    """Write the exact solid, read it back and hold it against the mesh. Raises MakeError."""
+    build = document.build
+    solid = exact_hood(shape, build, seat_diameter=seat_diameter, thread=thread, rings=rings)
+    path = write_step(bench.folder / f"{stem}.step", solid, name=document.name)
+    back = read_step(path)
+    if solid.sharp:
+        build = build.model_copy(update={"rim_rounding": 0.0})
+        mesh = build_hood(shape, build, seat_diameter=seat_diameter, thread=thread, rings=rings)
+    problems = step_problems(back, mesh, shape, build, thread=thread)
+    if problems:
+        raise MakeError(f"{path.name}: failed its inspection, so nothing was written: {' '.join(problems)}")
+    bench.files.append(path)
+    bench.sentences += [f"STEP: {note}" for note in solid.notes]
+    bench.solids.append(
+        {
+            "name": f"{document.name}, exact", "faces": back.faces, "volume_cm3": round(back.volume / 1000, 3), "watertight": True,
+            "bodies": 1, "size": [round(h - l, 3) for l, h in zip(back.low, back.high, strict=True)],
+        }
+    )  # fmt: skip
 
 
 def _write_solid(
@@ -220,12 +269,18 @@ def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
         )
 
 
-def _make_template(bench: _Bench, document: Hood, shape: HoodShape, stem: str, paper: str) -> None:
+def _make_template(
+    bench: _Bench, document: Hood, shape: HoodShape, rings: Sequence[Ring], stem: str, paper: str
+) -> None:
     build = document.build
     try:
         # A sheet carries no thread: its tube ends at the seat plane, where a threaded ring takes it.
         threaded = build.seat is SeatKind.THREAD
-        template = flatten(shape, sheet_thickness=build.thickness, back=0.0 if threaded else build.seat_length, tab=TAB)
+        vanes = rings if document.vane else ()
+        back = 0.0 if threaded else build.seat_length
+        template = flatten(shape, sheet_thickness=build.thickness, back=back, tab=TAB, rings=vanes)
+        if document.ridges is not None:
+            bench.sentences.append("The flat template has no ridges: they are for printing; a hood of card takes vanes instead.")
         if threaded:
             bench.sentences.append("The flat template ends at the seat plane: glue it to a ring that carries the thread.")
     except MakeError as error:

@@ -255,11 +255,36 @@ class Printer(Part):
 
 
 class VanePart(Part):
-    """A flat ring inside a round hood, its edge sharp: it hides the wall behind it. Lengths in mm."""
+    """A ring inside a round hood, its edge sharp: it hides the wall behind it. Lengths in mm."""
 
     z: Offset
-    """Where it stands, ahead of the seat plane."""
+    """Where its edge stands, ahead of the seat plane."""
     inner_diameter: Length
+
+
+class Ridges(Part):
+    """A ridged wall: rings of one depth, evenly spaced, standing inwards from a round wall. Lengths in mm."""
+
+    pitch: Annotated[float, Field(ge=0.6, le=50)]
+    """From one ridge to the next."""
+    depth: Annotated[float, Field(ge=0.2, le=20)]
+    """How far each stands in from the wall."""
+    flank: Annotated[float, Field(ge=20, le=50)] = 45.0
+    """Angle of the rear flank to the axis, degrees: the overhang of a print that stands on its seat. The front flank is flat."""
+    near: Offset | None = None
+    """No ridge further back than this, ahead of the seat plane; left out: as far back as its flank has room."""
+    front: Offset | None = None
+    """Where the foremost ridge stands, ahead of the seat plane; `fit` writes it. Left out: the deepest place of the rim."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Ridges:
+        if self.near is not None and self.front is not None and self.near > self.front:
+            raise ValueError("ridges.near must not lie ahead of ridges.front; exchange them")
+        return self
+
+
+LEAST_GROOVE = 0.4
+"""Least opening between the edges of two ridges, mm (common practice, no source)."""
 
 
 class Build(Part):
@@ -278,6 +303,8 @@ class Build(Part):
     """Finish of the inside, by its name in the table of finishes; left out: the finish that weighing assumes."""
     rim_rounding: Annotated[float, Field(ge=0, le=5)] = 0.6
     """Radius of the rounded edges of the rim."""
+    ring_edge: Annotated[float, Field(ge=0.2, le=2)] = 0.45
+    """Thickness of a vane's or ridge's edge, along the axis: one line of a 0.4 mm nozzle (common practice, no source)."""
     index_mark: bool = True
     """A mark on the outside that shows which lobe is up."""
     printer: Printer = Printer()
@@ -309,6 +336,8 @@ class Hood(Part):
     build: Build = Build()
     vane: tuple[VanePart, ...] = Field(default=(), max_length=200, strict=False)
     """Rings inside the hood, from the front rearwards; written by `fit` where `wishes.vane_depth` asks for them."""
+    ridges: Ridges | None = None
+    """A ridged wall; `fit` then says how far forward ridges stand clear."""
 
     @model_validator(mode="after")
     def _matching(self) -> Hood:
@@ -321,12 +350,21 @@ class Hood(Part):
             raise ValueError('rim.shape = "tunnel" needs a wall of shape "tunnel", or no wall at all')
         if (self.vane or self.wishes.vane_depth > 0) and (tunnel_wall or self.rim.shape is RimShape.TUNNEL):
             raise ValueError("vanes stand in round hoods only; take them out of a tunnel")
+        if self.ridges is not None and (tunnel_wall or self.rim.shape is RimShape.TUNNEL):
+            raise ValueError("ridges stand in round hoods only; take them out of a tunnel")
+        if self.ridges is not None and (self.vane or self.wishes.vane_depth > 0):
+            raise ValueError("a hood has vanes or ridges, not both; take one of them out")
+        if self.ridges is not None and self.ridges.pitch < self.build.ring_edge + LEAST_GROOVE:
+            raise ValueError(
+                f"ridges.pitch = {self.ridges.pitch:g} leaves no groove between edges build.ring_edge = {self.build.ring_edge:g} "
+                f"thick; give at least {self.build.ring_edge + LEAST_GROOVE:g}"
+            )
         if any(b.z >= a.z for a, b in pairwise(self.vane)):
             raise ValueError("vanes must be listed from the front rearwards, each z smaller than the one before")
         return self
 
 
 __all__ = [
-    "FIT_PLAY", "Accessory", "Build", "Fit", "Hood", "LengthOrZero", "Lips", "Margin", "MeasuredPetals", "Printer",
-    "RimPart", "RimShape", "SeatKind", "Step", "Symmetry", "Use", "VanePart", "WallPart", "WallShape", "Wishes",
+    "FIT_PLAY", "LEAST_GROOVE", "Accessory", "Build", "Fit", "Hood", "LengthOrZero", "Lips", "Margin", "MeasuredPetals", "Printer",
+    "Ridges", "RimPart", "RimShape", "SeatKind", "Step", "Symmetry", "Use", "VanePart", "WallPart", "WallShape", "Wishes",
 ]  # fmt: skip

@@ -194,10 +194,13 @@ def all_pictures(
     def named(word: str) -> Path:
         return path.with_name(f"{path.name}-{word}")
 
+    # The workshop's libraries load only when a whole hood is drawn.
+    from shadewright.make.rings import rings_of
+
     progress("section", 0.1)
     figure = section_figure(
         shape, beams, azimuth=90.0, rim_radius=job.lens.front.rim_diameter / 2, thickness=document.build.thickness,
-        title=f"{document.name}: the extreme rays and the rim",
+        rings=rings_of(document, shape), title=f"{document.name}: the extreme rays and the rim",
     )  # fmt: skip
     files += save(figure, named("section"))
     if beams[0].setting.traced is not None:
@@ -248,11 +251,14 @@ def lens_pictures(
 def _solid_of(job: Job, document: Hood, shape: RoundHood | TunnelHood, path: Path) -> list[Path]:
     """The solid as it would be made. Raises MakeError where it cannot be."""
     # The workshop's libraries load only when a solid is drawn.
+    from shadewright.make.rings import rings_of
     from shadewright.make.solid import build_hood
     from shadewright.make.workshop import seat_of
 
     seat_diameter, thread, _notes = seat_of(job, document)
-    solid = build_hood(shape, document.build, seat_diameter=seat_diameter, thread=thread, name=document.name)
+    solid = build_hood(
+        shape, document.build, seat_diameter=seat_diameter, thread=thread, rings=rings_of(document, shape), name=document.name
+    )
     return save(solid_figure(solid.vertices, solid.faces, title=document.name), path)
 
 

@@ -16,6 +16,7 @@ from matplotlib.patches import Polygon, Rectangle
 from numpy.typing import NDArray
 
 from shadewright.errors import MakeError
+from shadewright.make.rings import Ring, ring_outline
 from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
 from shadewright.optics.beam import Beam
 from shadewright.show import page
@@ -32,6 +33,7 @@ ROOM_FOR_LETTERS = 10.0
 TOUCHING = 0.005
 """A ray that passes a rim by less than this is said to touch it, mm."""
 _WALL: dict[str, Any] = {"facecolor": "white", "edgecolor": page.INK, "linewidth": 1.2, "hatch": "//////"}
+_RINGS: dict[str, Any] = {"facecolor": page.GREY, "edgecolor": page.INK, "linewidth": 0.6}
 
 
 def section_figure(
@@ -42,13 +44,14 @@ def section_figure(
     second_azimuth: float | None = None,
     rim_radius: float | None = None,
     thickness: float = WALL_THICKNESS,
+    rings: Sequence[Ring] = (),
     title: str,
 ) -> Figure:
     """The lens's front and the hood, cut by two planes through the axis, with the extreme rays of each beam.
 
     beams: a few settings, such as the shortest and the longest. azimuth: of the first plane, degrees; the
     second is the plane through the corners of the frame unless `second_azimuth` says otherwise. rim_radius:
-    outside radius of the front rim, mm, drawn where given. Raises OpticsError for a plane that a frame does
+    outside radius of the front rim, mm, drawn where given. rings: vanes and ridges of a round hood. Raises OpticsError for a plane that a frame does
     not reach, and MakeError for more settings than can be told apart.
     """
     if not 1 <= len(beams) <= len(page.STROKES):
@@ -65,14 +68,15 @@ def section_figure(
     away = max(away, outside + ROOM_FOR_LETTERS / scale)
     each = 2 * away * scale
     with page.style():
-        entries = _legend(beams, hood, back)
+        entries = _legend(beams, hood, back, rings)
         below = 4.3 * math.ceil(len(entries) / 2)
         figure = page.blank((each + 26.0 if beside else 2 * each + 32.0) + below, title=title)
         panels = figure.subplots(*((1, 2) if beside else (2, 1)), sharex=True)
         for axes, plane in zip(panels, planes, strict=True):
             _draw_plane(
-                axes, hood, beams, plane, rim_radius=rim_radius, thickness=thickness, span=(back, ahead)
-            )
+                axes, hood, beams, plane, rim_radius=rim_radius, thickness=thickness, rings=rings,
+                span=(back, ahead),
+            )  # fmt: skip
             axes.set(xlim=(back, ahead), ylim=(-away, away), title=_plane_name(plane, beams[0]))
             axes.set_aspect("equal")
             axes.set_ylabel(_across_name(plane))
@@ -117,6 +121,7 @@ def _draw_plane(
     *,
     rim_radius: float | None,
     thickness: float,
+    rings: Sequence[Ring],
     span: tuple[float, float],
 ) -> None:
     for beam in beams:
@@ -133,6 +138,8 @@ def _draw_plane(
     for beam, stroke in zip(beams, page.STROKES, strict=False):
         _draw_windows(axes, beam, stroke, azimuth)
     _draw_hood(axes, hood, azimuth, thickness)
+    if isinstance(hood, RoundHood):
+        _draw_rings(axes, hood, rings, azimuth)
     if not isinstance(hood, MeshHood):
         _note_gaps(axes, hood, beams, azimuth)
 
@@ -206,7 +213,17 @@ def _draw_hood(axes: Axes, hood: HoodShape, azimuth: float, thickness: float) ->
         axes.add_patch(Polygon(ring, closed=True, gid="wall", **_WALL))
 
 
-def _legend(beams: Sequence[Beam], hood: HoodShape, back: float) -> list[Artist]:
+def _draw_rings(axes: Axes, hood: RoundHood, rings: Sequence[Ring], azimuth: float) -> None:
+    """Vanes and ridges in grey, up to the rim."""
+    for side, turn in ((1.0, 0.0), (-1.0, 180.0)):
+        end = float(hood.rim.z_at(azimuth + turn))
+        for ring in rings:
+            if ring.z <= end + 1e-6:
+                outline = [(z, side * r) for r, z in ring_outline(ring, hood.wall, into=0.0)]
+                axes.add_patch(Polygon(outline, closed=True, gid="ring", **_RINGS))
+
+
+def _legend(beams: Sequence[Beam], hood: HoodShape, back: float, rings: Sequence[Ring]) -> list[Artist]:
     """One entry for each setting, then what the kinds of line stand for."""
     entries: list[Artist] = [
         Line2D(
@@ -233,6 +250,8 @@ def _legend(beams: Sequence[Beam], hood: HoodShape, back: float) -> list[Artist]
         entries.append(Line2D([], [], color=page.INK, linewidth=1.4, label="hood, cut"))
     else:
         entries.append(Polygon(np.zeros((3, 2)), label="hood, cut", **_WALL))
+    if rings:
+        entries.append(Polygon(np.zeros((3, 2)), label="vanes or ridges, cut", **_RINGS))
     entries.append(Rectangle((0, 0), 1, 1, facecolor=page.INK, label="front rim of the lens (grey: barrel)"))
     if not isinstance(hood, MeshHood):
         ring: dict[str, Any] = {
