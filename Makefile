@@ -26,12 +26,15 @@ lint: $(TESTED)
 	$(BIN)/ruff check src tests benchmarks examples
 	$(BIN)/mypy
 
-# The page is tested in a real browser: Chromium, from the system's packages where it is missing and may be installed.
+# The page is tested in a real browser, and exact solids by a CAD library that needs libGL: both from the system's packages
+# where they are missing and may be installed.
 browser:
-	@command -v chromium >/dev/null 2>&1 || command -v chromium-browser >/dev/null 2>&1 || \
-	{ test "$$(id -u)" = 0 && command -v apt-get >/dev/null 2>&1 && apt-get update -qq && \
-	  apt-get install -y -qq --no-install-recommends chromium >/dev/null; } || \
-	{ echo "make test: the page's tests need Chromium; install it (apt-get install chromium) and run make test again." >&2; exit 1; }
+	@{ command -v chromium >/dev/null 2>&1 || command -v chromium-browser >/dev/null 2>&1; } || $(call fetch,chromium)
+	@$(PYTHON) -c "import ctypes; ctypes.CDLL('libGL.so.1')" 2>/dev/null || $(call fetch,libgl1)
+
+fetch = { test "$$(id -u)" = 0 && command -v apt-get >/dev/null 2>&1 && apt-get update -qq && \
+	  apt-get install -y -qq --no-install-recommends $(1) >/dev/null; } || \
+	{ echo "make test: the tests need $(1); install it (apt-get install $(1)) and run make test again." >&2; exit 1; }
 
 test: $(TESTED) lint browser
 	$(BIN)/python -m pytest -n 2 -m "not deep"
