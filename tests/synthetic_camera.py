@@ -90,74 +90,115 @@ class Sensor:
 
 
 @njit(cache=True, error_model="numpy")
-def _count(slopes, windows, wander, subject, axes, foot, radius, rim, level, turn, reach, samples, seed, bare, shaded):
+def _passes_windows(qx, qy, dx, dy, windows):
+    """Whether a ray through (qx, qy) of the front rim plane passes every window but the pupil."""
+    for w in range(1, windows.shape[0]):
+        wx = qx - windows[w, 0] * dx - windows[w, 2]
+        wy = qy - windows[w, 0] * dy - windows[w, 3]
+        if wx * wx + wy * wy > windows[w, 1] * windows[w, 1]:
+            return False
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def _passes_barrel(qx, qy, dx, dy, axes, foot, radius, rim, level, turn, reach):
+    """Whether a ray leaves the barrel past its rim: followed to the infinite wall, in the barrel's own axes, its seat at 0."""
+    gx, gy, gz = qx - foot[0], qy - foot[1], reach
+    ox = axes[0, 0] * gx + axes[0, 1] * gy + axes[0, 2] * gz
+    oy = axes[1, 0] * gx + axes[1, 1] * gy + axes[1, 2] * gz
+    oz = axes[2, 0] * gx + axes[2, 1] * gy + axes[2, 2] * gz
+    vx = axes[0, 0] * dx + axes[0, 1] * dy + axes[0, 2]
+    vy = axes[1, 0] * dx + axes[1, 1] * dy + axes[1, 2]
+    vz = axes[2, 0] * dx + axes[2, 1] * dy + axes[2, 2]
+    a = vx * vx + vy * vy
+    b = ox * vx + oy * vy
+    c = ox * ox + oy * oy - radius * radius
+    if a < 1e-18:
+        return c <= 0
+    inner = b * b - a * c
+    if inner <= 0.0:
+        return False
+    t = (-b + math.sqrt(inner)) / a
+    hz = oz + t * vz
+    if level:
+        return hz >= rim[0]
+    azimuth = (math.degrees(math.atan2(oy + t * vy, ox + t * vx)) - turn) % 360.0
+    i = int(azimuth)
+    share = azimuth - i
+    return hz >= rim[i % 360] * (1.0 - share) + rim[(i + 1) % 360] * share
+
+
+@njit(cache=True, error_model="numpy")
+def _count(
+    slopes, rights, ups, windows, wander, subject, axes, foot, radius, rim, level, turn, reach, spots, samples, seed, bare, shaded
+):
+    """Fill bare and shaded (n,): shares of the pupil's disc, over each sample's area of the frame, that pass.
+
+    rights, ups (n, 2): change of slope over a sample's width and height. spots (m, 4): evenly strewn points of the unit disc
+    and of the area, gone through from a start of chance, the disc turned by chance; a sample wholly light or dark by rays round
+    its outside is not counted.
+    """
     np.random.seed(seed)
+    rim_rays = 32
     for n in range(slopes.shape[0]):
-        sx, sy = slopes[n, 0], slopes[n, 1]
-        tau2 = sx * sx + sy * sy
-        depth = windows[0, 0] + tau2 * (wander[0] + tau2 * wander[1])
+        at = int(np.random.random() * spots.shape[0])
+        spin = 6.283185307179586 * np.random.random()
+        cosine = math.cos(spin) * windows[0, 1]
+        sine = math.sin(spin) * windows[0, 1]
+        inside = 0
+        free = 0
         whole = 0
         left = 0
-        spin = 6.283185307179586 * np.random.random()
-        lift = np.random.random()
-        for k in range(samples):
-            r = windows[0, 1] * math.sqrt((k + np.random.random()) / samples)
-            angle = spin + 2.399963229728653 * k + 0.3 * lift
-            x = windows[0, 2] + r * math.cos(angle)
-            y = windows[0, 3] + r * math.sin(angle)
+        for k in range(-rim_rays, samples):
+            if k < 0:
+                angle = 6.283185307179586 * (k + 0.5) / rim_rays
+                x = 1.01 * windows[0, 1] * math.cos(angle)
+                y = 1.01 * windows[0, 1] * math.sin(angle)
+                along = 0.6 if k % 2 == 0 else -0.6
+                up = 0.6 if (k // 2) % 2 == 0 else -0.6
+            else:
+                at = at + 1 if at + 1 < spots.shape[0] else 0
+                x = spots[at, 0] * cosine - spots[at, 1] * sine
+                y = spots[at, 0] * sine + spots[at, 1] * cosine
+                along = spots[at, 2]
+                up = spots[at, 3]
+            sx = slopes[n, 0] + along * rights[n, 0] + up * ups[n, 0]
+            sy = slopes[n, 1] + along * rights[n, 1] + up * ups[n, 1]
+            tau2 = sx * sx + sy * sy
+            depth = windows[0, 0] + tau2 * (wander[0] + tau2 * wander[1])
+            x += windows[0, 2]
+            y += windows[0, 3]
             # From the pupil's plane towards the subject.
             if math.isinf(subject):
                 dx, dy = sx, sy
             else:
                 reachable = subject + windows[0, 0]
-                ox = windows[0, 2] + sx * reachable
-                oy = windows[0, 3] + sy * reachable
-                dx = (ox - x) / (subject + depth)
-                dy = (oy - y) / (subject + depth)
+                dx = (windows[0, 2] + sx * reachable - x) / (subject + depth)
+                dy = (windows[0, 3] + sy * reachable - y) / (subject + depth)
             qx = x + depth * dx
             qy = y + depth * dy
-            inside = True
-            for w in range(1, windows.shape[0]):
-                wx = qx - windows[w, 0] * dx - windows[w, 2]
-                wy = qy - windows[w, 0] * dy - windows[w, 3]
-                if wx * wx + wy * wy > windows[w, 1] * windows[w, 1]:
-                    inside = False
+            seen = _passes_windows(qx, qy, dx, dy, windows)
+            clear = seen and _passes_barrel(qx, qy, dx, dy, axes, foot, radius, rim, level, turn, reach)
+            if k < 0:
+                inside += seen
+                free += _passes_barrel(qx, qy, dx, dy, axes, foot, radius, rim, level, turn, reach)
+                if k == -1 and inside == rim_rays and level and free in (0, rim_rays):
+                    whole = samples
+                    left = samples if free else 0
                     break
-            if not inside:
-                continue
-            whole += 1
-            # In the barrel's own axes, its seat at the origin.
-            gx, gy, gz = qx - foot[0], qy - foot[1], reach
-            ox = axes[0, 0] * gx + axes[0, 1] * gy + axes[0, 2] * gz
-            oy = axes[1, 0] * gx + axes[1, 1] * gy + axes[1, 2] * gz
-            oz = axes[2, 0] * gx + axes[2, 1] * gy + axes[2, 2] * gz
-            vx = axes[0, 0] * dx + axes[0, 1] * dy + axes[0, 2]
-            vy = axes[1, 0] * dx + axes[1, 1] * dy + axes[1, 2]
-            vz = axes[2, 0] * dx + axes[2, 1] * dy + axes[2, 2]
-            a = vx * vx + vy * vy
-            b = ox * vx + oy * vy
-            c = ox * ox + oy * oy - radius * radius
-            if a < 1e-18:
-                left += 1 if c <= 0 else 0
-                continue
-            inner = b * b - a * c
-            if inner <= 0.0:
-                continue
-            t = (-b + math.sqrt(inner)) / a
-            hx = ox + t * vx
-            hy = oy + t * vy
-            hz = oz + t * vz
-            if level:
-                left += 1 if hz >= rim[0] else 0
-                continue
-            azimuth = (math.degrees(math.atan2(hy, hx)) - turn) % 360.0
-            i = int(azimuth)
-            share = azimuth - i
-            z = rim[i % 360] * (1.0 - share) + rim[(i + 1) % 360] * share
-            if hz >= z:
-                left += 1
+            else:
+                whole += seen
+                left += clear
         bare[n] = whole / samples
         shaded[n] = left / samples
+
+
+def _spots(count: int = 8192) -> Array:
+    """Points (count, 4) of the unit disc and of the unit square, evenly strewn (M. Roberts' sequence in four dimensions)."""
+    step = np.array([0.8566748838545029, 0.7338918566271260, 0.6287067210378087, 0.5385972572236101])
+    u = (np.arange(1, count + 1)[:, None] * step) % 1.0
+    r, angle = np.sqrt(u[:, 0]), 2 * math.pi * u[:, 1]
+    return np.stack([r * np.cos(angle), r * np.sin(angle), u[:, 2] - 0.5, u[:, 3] - 0.5], axis=1)
 
 
 def slopes_at(points: Array, image_distance: float, distortion: float) -> Array:
@@ -170,23 +211,33 @@ def slopes_at(points: Array, image_distance: float, distortion: float) -> Array:
     return flat * (tau / np.maximum(height, 1e-12) / image_distance)[:, None]
 
 
-def light(glass: Glass, sensor: Sensor, barrel: Barrel | None, *, samples: int = 1024, seed: int = 1) -> tuple[Array, Array]:
-    """Noiseless light (rows, columns) bare and with the barrel, the wall's unevenness and cos^4 in both, 1 on the axis."""
+def light(
+    glass: Glass, sensor: Sensor, barrel: Barrel | None, *, samples: int = 1024, seed: int = 1, area: bool = True
+) -> tuple[Array, Array]:
+    """Noiseless light (rows, columns) bare and with the barrel, the wall's unevenness and cos^4 in both, 1 on the axis.
+
+    area: over each sample's area, as a sensor gathers it; else at its middle.
+    """
     points = sensor.points()
+    shape = points.shape[:2]
+    size = (sensor.width / sensor.columns, sensor.height / sensor.rows)
     slopes = slopes_at(points, glass.image_distance, glass.distortion)
+    across, up = np.array([1e-3, 0.0]), np.array([0.0, 1e-3])
+    rights = (slopes_at(points + across, glass.image_distance, glass.distortion) - slopes) * (1e3 * size[0] * area)
+    ups = (slopes_at(points + up, glass.image_distance, glass.distortion) - slopes) * (1e3 * size[1] * area)
     barrel = barrel or Barrel.tube(2e4, 0.0)
     bare, shaded = np.empty(len(slopes)), np.empty(len(slopes))
     _count(
-        slopes, np.array(glass.windows), np.array(glass.wander), glass.subject, barrel.axes(), np.array([*barrel.decentre, 0.0]),
-        barrel.radius, np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, samples, seed, bare, shaded,
+        slopes, rights, ups, np.array(glass.windows), np.array(glass.wander), glass.subject, barrel.axes(),
+        np.array([*barrel.decentre, 0.0]), barrel.radius, np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn,
+        glass.reach, _spots(), samples, seed, bare, shaded,
     )  # fmt: skip
-    falloff = (sensor.wall().ravel() * (1 + np.sum(slopes**2, axis=1)) ** -2).reshape(points.shape[:2])
-    shape = points.shape[:2]
+    falloff = (sensor.wall().ravel() * (1 + np.sum(slopes**2, axis=1)) ** -2).reshape(shape)
     return bare.reshape(shape) * falloff, shaded.reshape(shape) * falloff
 
 
 def enlarged(clean: Array, times: int = 4) -> Array:
-    """Every sample as `times` squared pixels, so that few rays make a picture of many pixels."""
+    """Every sample as `times` squared pixels, so that few rays make a picture of many pixels: coarse, not for proving errors."""
     return np.kron(clean, np.ones((times, times)))
 
 
@@ -243,9 +294,8 @@ class TracedGlass:
 
 
 @njit(cache=True, error_model="numpy")
-def _count_traced(slopes, table, masks, step, axes, foot, radius, rim, level, turn, reach, bare, shaded):
-    size = masks.shape[1]
-    half = 0.5 * (size - 1)
+def _count_traced(slopes, table, rays, weights, sums, outlines, step, axes, foot, radius, rim, level, turn, reach, seed, bare, shaded):
+    np.random.seed(seed)
     for n in range(slopes.shape[0]):
         sx, sy = slopes[n, 0], slopes[n, 1]
         tau = math.hypot(sx, sy)
@@ -257,58 +307,55 @@ def _count_traced(slopes, table, masks, step, axes, foot, radius, rim, level, tu
         share = (tau - table[at]) / (table[at + 1] - table[at])
         whole = 0.0
         left = 0.0
-        for i in range(size):
-            for j in range(size):
-                weight = (1.0 - share) * masks[at, i, j] + share * masks[at + 1, i, j]
-                if weight <= 0.0:
-                    continue
-                px = (j - half + np.random.random() - 0.5) * step
-                py = (i - half + np.random.random() - 0.5) * step
-                qx = px * ux - py * uy
-                qy = px * uy + py * ux
-                whole += weight
-                gx, gy, gz = qx - foot[0], qy - foot[1], reach
-                ox = axes[0, 0] * gx + axes[0, 1] * gy + axes[0, 2] * gz
-                oy = axes[1, 0] * gx + axes[1, 1] * gy + axes[1, 2] * gz
-                oz = axes[2, 0] * gx + axes[2, 1] * gy + axes[2, 2] * gz
-                vx = axes[0, 0] * sx + axes[0, 1] * sy + axes[0, 2]
-                vy = axes[1, 0] * sx + axes[1, 1] * sy + axes[1, 2]
-                vz = axes[2, 0] * sx + axes[2, 1] * sy + axes[2, 2]
-                a = vx * vx + vy * vy
-                b = ox * vx + oy * vy
-                c = ox * ox + oy * oy - radius * radius
-                if a < 1e-18:
-                    left += weight if c <= 0 else 0.0
-                    continue
-                inner = b * b - a * c
-                if inner <= 0.0:
-                    continue
-                t = (-b + math.sqrt(inner)) / a
-                hx = ox + t * vx
-                hy = oy + t * vy
-                if level:
-                    left += weight if oz + t * vz >= rim[0] else 0.0
-                    continue
-                azimuth = (math.degrees(math.atan2(hy, hx)) - turn) % 360.0
-                k = int(azimuth)
-                part = azimuth - k
-                z = rim[k % 360] * (1.0 - part) + rim[(k + 1) % 360] * part
-                if oz + t * vz >= z:
-                    left += weight
+        if level:
+            # A beam wholly light or dark by rays round its outside is not counted.
+            free = 0
+            for k in range(outlines.shape[1]):
+                for entry in (at, at + 1):
+                    px, py = outlines[entry, k, 0], outlines[entry, k, 1]
+                    free += _passes_barrel(px * ux - py * uy, px * uy + py * ux, sx, sy, axes, foot, radius, rim, level, turn, reach)
+            if free == 0 or free == 2 * outlines.shape[1]:
+                bare[n] = ((1.0 - share) * sums[at] + share * sums[at + 1]) * step * step
+                shaded[n] = bare[n] if free else 0.0
+                continue
+        for k in range(rays.shape[0]):
+            weight = (1.0 - share) * weights[at, k] + share * weights[at + 1, k]
+            if weight <= 0.0:
+                continue
+            px = rays[k, 0] + (np.random.random() - 0.5) * step
+            py = rays[k, 1] + (np.random.random() - 0.5) * step
+            whole += weight
+            if _passes_barrel(px * ux - py * uy, px * uy + py * ux, sx, sy, axes, foot, radius, rim, level, turn, reach):
+                left += weight
         bare[n] = whole * step * step
         shaded[n] = left * step * step
 
 
-def traced_light(glass: TracedGlass, sensor: Sensor, barrel: Barrel) -> tuple[Array, Array]:
+def _outlines(rays: Array, weights: Array, step: float, count: int = 32) -> Array:
+    """(k, count, 2): points a little outside each beam, furthest out in as many directions."""
+    angle = 2 * math.pi * np.arange(count) / count
+    way = np.stack([np.cos(angle), np.sin(angle)])
+    found = []
+    for weight in weights:
+        inside = rays[weight > 0]
+        found.append(inside[np.argmax(inside @ way, axis=0)] + 1.5 * step * way.T)
+    return np.array(found)
+
+
+def traced_light(glass: TracedGlass, sensor: Sensor, barrel: Barrel, *, seed: int = 1) -> tuple[Array, Array]:
     """As `light`, for a traced lens focused far away."""
     points = sensor.points()
     flat = points.reshape(-1, 2)
     height = np.hypot(flat[:, 0], flat[:, 1])
     slopes = flat * (np.interp(height, glass.heights, glass.slopes) / np.maximum(height, 1e-12))[:, None]
     bare, shaded = np.empty(len(flat)), np.empty(len(flat))
+    size = glass.masks.shape[1]
+    place = (np.arange(size) - 0.5 * (size - 1)) * glass.step
+    used = glass.masks.any(axis=0)
+    rays, weights = np.stack([a[used] for a in np.meshgrid(place, place)], axis=1), glass.masks[:, used].astype(float)
     _count_traced(
-        slopes, glass.slopes, glass.masks, glass.step, barrel.axes(), np.array([*barrel.decentre, 0.0]), barrel.radius,
-        np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, bare, shaded,
+        slopes, glass.slopes, rays, weights, weights.sum(axis=1), _outlines(rays, weights, glass.step), glass.step, barrel.axes(), np.array([*barrel.decentre, 0.0]), barrel.radius,
+        np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, seed, bare, shaded,
     )  # fmt: skip
     scale = sensor.wall().ravel() * (1 + np.sum(slopes**2, axis=1)) ** -2 / bare.max()
     return (bare * scale).reshape(points.shape[:2]), (shaded * scale).reshape(points.shape[:2])

@@ -22,7 +22,7 @@ MOST_CELLS = 96
 BLOCKS_PER_CELL = 4
 """Blocks along each side of a cell."""
 LEAST_BLOCK = 4
-"""Pixels along a block's side at least, and one period of the mosaic."""
+"""Pixels along a block's side at least, and three periods of the mosaic."""
 CLIPPED_PIXELS = 0.002
 """A block of which more than this share is clipped is left out."""
 
@@ -32,8 +32,9 @@ class Blocks:
     """Light in blocks, rows from the bottom of the frame upwards, columns from the left.
 
     light, noise: (colours, rows, columns) mean of linear light (0 black, 1 white) and the variance of that mean by the noise
-    model. model: (colours, 2) variance of one pixel of one frame as floor + gain times light, from the differences of
-    neighbouring pixels. good: (rows, columns) False where clipped. levels: (frames,) light of each in the middle of the frame.
+    model. model: (colours, 2) variance of one pixel of one frame as floor + gain times light, from second differences
+    of neighbouring pixels. good: (rows, columns) False where clipped. levels: (frames,) light of each in the middle of the frame.
+    across (columns,), up (rows,): middles of the blocks in half frames, -1 to 1: blocks of whole pixels are not quite alike.
     """
 
     path: Path
@@ -49,6 +50,8 @@ class Blocks:
     about: About
     doubt: float
     levels: tuple[float, ...]
+    across: Array
+    up: Array
 
     @property
     def frames(self) -> int:
@@ -66,7 +69,7 @@ def _sum_blocks(
     samples: Any, pattern: Any, table: Any, clip: Any, row_edges: Any, column_edges: Any, sums: Any, squares: Any, counts: Any,
     steps: Any, over: Any,
 ) -> None:  # fmt: skip
-    """Per colour and block: sum of light, squared differences of neighbours of a colour and their number, pixels, clipped ones."""
+    """Per colour and block: sum of light, squared second differences of a colour's neighbours and their number, pixels, clipped ones."""
     down, across = pattern.shape
     for br in range(len(row_edges) - 1):
         for bc in range(len(column_edges) - 1):
@@ -78,12 +81,15 @@ def _sum_blocks(
                     rough = 0.0
                     number = 0
                     burnt = 0
-                    before = table[samples[i, first + phase]]
+                    before = 0.0
+                    ahead = 0.0
                     for j in range(first + phase, last, across):
                         value = table[samples[i, j]]
                         total += value
-                        step = value - before
-                        rough += step * step
+                        # Second differences: an even slope of light, as in a half-shadow, is no noise.
+                        bend = value - 2.0 * before + ahead
+                        rough += bend * bend if number >= 2 else 0.0
+                        ahead = before
                         before = value
                         number += 1
                         if value >= clip[colour]:
@@ -91,13 +97,13 @@ def _sum_blocks(
                     sums[colour, br, bc] += total
                     squares[colour, br, bc] += rough
                     counts[colour, br, bc] += number
-                    steps[colour, br, bc] += number - 1
+                    steps[colour, br, bc] += max(number - 2, 0)
                     over[br, bc] += burnt
 
 
 def cell_counts(size: tuple[int, int], *, period: int = 1) -> tuple[int, int]:
     """Rows and columns of cells for a picture of `size` pixels: nearly square, as many as MOST_CELLS and LEAST_BLOCK allow."""
-    least = max(LEAST_BLOCK, 2 * period) * BLOCKS_PER_CELL
+    least = max(LEAST_BLOCK, 3 * period) * BLOCKS_PER_CELL
     longest = min(MOST_CELLS, max(size) // least)
     side = max(size) / max(longest, 1)
     return max(4, round(size[0] / side)), max(4, round(size[1] / side))
@@ -110,6 +116,7 @@ def blocks_of(frame: Frame) -> Blocks:
     rows, columns = frame.size
     row_edges = _edges(rows, cells[0] * BLOCKS_PER_CELL, period)
     column_edges = _edges(columns, cells[1] * BLOCKS_PER_CELL, period)
+    across, up = _middles(column_edges, columns), -_middles(row_edges, rows)[::-1]
     pattern, samples = frame.pattern, frame.samples
     if samples.ndim == 3:
         # Full colours side by side are a mosaic of one row.
@@ -129,9 +136,9 @@ def blocks_of(frame: Frame) -> Blocks:
     )
     counts = np.maximum(counts, 1)
     light = (sums / counts - frame.black[:, None, None]) / span[:, None, None]
-    # The variance of a difference is twice that of a pixel.
-    variance = squares / (2.0 * np.maximum(steps, 1)) / span[:, None, None] ** 2
-    model = np.array([_noise_model(*pair) for pair in zip(light, variance, strict=True)])
+    # The variance of a second difference is six times that of a pixel.
+    variance = squares / (6.0 * np.maximum(steps, 1)) / span[:, None, None] ** 2
+    model = np.array([_noise_model(*entry) for entry in zip(light, variance, steps > 0, strict=True)])
     least = _rounding(table.astype(float), sums / counts) / span[:, None, None] ** 2
     noise = np.maximum(model[:, :1, None] + model[:, 1:, None] * np.maximum(light, 0.0), least) / counts
     pixels = counts.sum(axis=0)
@@ -139,17 +146,21 @@ def blocks_of(frame: Frame) -> Blocks:
     return Blocks(
         frame.path, np.ascontiguousarray(light), np.ascontiguousarray(noise), model, (over <= CLIPPED_PIXELS * pixels)[::-1].copy(),
         float(over.sum() / pixels.sum()), frame.size, frame.colours, frame.about, frame.doubt, (_middle_level(light),),
+        across, up,
     )  # fmt: skip
 
 
-def _noise_model(light: Array, variance: Array) -> Array:
-    """Floor and gain (2,), neither negative, through the median variance of the blocks at each of a dozen levels of light."""
+def _noise_model(light: Array, variance: Array, told: NDArray[np.bool_]) -> Array:
+    """Floor and gain (2,), neither negative, through the variance of the blocks at each of a dozen levels of light: the median
+    of means of a few blocks, since the median of single ones would be too small.
+    """
     from scipy.optimize import nnls
 
-    order = np.argsort(light, axis=None)
+    light, variance = light[told], variance[told]
+    order = np.argsort(light)
     groups = [part for part in np.array_split(order, 12) if part.size]
-    level = np.array([np.median(light.ravel()[part]) for part in groups])
-    found = np.array([np.median(variance.ravel()[part]) for part in groups])
+    level = np.array([np.median(light[part]) for part in groups])
+    found = np.array([np.median([np.mean(few) for few in np.array_split(variance[part], max(1, len(part) // 16))]) for part in groups])
     fitted, _ = nnls(np.stack([np.ones_like(level), np.maximum(level, 0.0)], axis=1), found)
     return np.asarray(fitted)
 
@@ -163,6 +174,10 @@ def _rounding(table: Array, level: Array) -> Array:
 
 def _edges(pixels: int, blocks: int, period: int) -> NDArray[np.int64]:
     return np.round(np.linspace(0, pixels // period, blocks + 1)).astype(np.int64) * period
+
+
+def _middles(edges: NDArray[np.int64], pixels: int) -> Array:
+    return np.asarray((edges[:-1] + edges[1:]) / pixels - 1.0)
 
 
 def _middle_level(light: Array) -> float:

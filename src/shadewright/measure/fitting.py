@@ -20,8 +20,10 @@ CUT = 5.0
 SOFT = 3.0
 """Beyond this many standard errors a residual counts only linearly while the fit is sought (after P. J. Huber)."""
 
-ENOUGH = 0.01
-"""The search ends where a step lowers the squared misfit by less: a tenth of a standard error of any value."""
+ENOUGH = 0.03
+"""The search ends where a step lowers the squared misfit by less: a sixth of a standard error of any value."""
+STEPS = 20
+"""Most steps of a search."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,8 @@ class Solution:
     misfit: float
     """Mean squared residual of the kept cells, 1 where the errors are told right."""
     free: int
+    cost: float
+    """Squared misfit of the kept cells and of what was known before."""
 
     def value(self, name: str) -> float:
         """The fitted value of a name. Raises KeyError."""
@@ -85,34 +89,39 @@ class Solution:
 
 def solve(
     unknowns: Sequence[Unknown], model: Model, blocks: int, *, clusters: Sequence[NDArray[np.int64]] | None = None,
-    kept: Sequence[NDArray[np.bool_]] | None = None,
+    kept: Sequence[NDArray[np.bool_]] | None = None, enough: float = ENOUGH, steps: int = STEPS, rounds: int = 2,
 ) -> Solution:  # fmt: skip
     """The values that make the residuals of all blocks and of what was known before smallest.
 
     Cells beyond CUT are left out after a first, robust round. clusters: (n,) per block a number for each cell; where the
     model does not fit, cells of one number are taken to err together, and the covariance allows for it. kept: cells that an
-    earlier fit found sound, with whose values this one starts.
+    earlier fit found sound, with whose values this one starts. enough, steps: when the search ends;
+    rounds: how often cells are chosen anew and the search goes on.
     """
     unknowns = tuple(unknowns)
     x = np.array([unknown.start for unknown in unknowns])
     if kept is None:
         keep = [np.ones(len(model(i, x)), bool) for i in range(blocks)]
-        x = _search(unknowns, model, keep, x, soft=True)
+        x = _search(unknowns, model, keep, x, soft=True, enough=10 * enough, steps=steps)
     else:
         keep = list(kept)
-        x = _search(unknowns, model, keep, x, soft=False)
-    for _ in range(2):
-        residuals = [model(i, x) for i in range(blocks)]
-        scale = max(1.0, 1.4826 * float(np.median(np.abs(np.concatenate(residuals)))))
-        fresh = [np.abs(r) <= CUT * scale for r in residuals]
+        x = _search(unknowns, model, keep, x, soft=False, enough=enough, steps=steps)
+    for _ in range(rounds):
+        fresh = sound_cells([model(i, x) for i in range(blocks)])
         unchanged = all(np.array_equal(a, b) for a, b in zip(fresh, keep, strict=True))
         keep = fresh
         if unchanged and kept is not None:
             break
-        x = _search(unknowns, model, keep, x, soft=False)
+        x = _search(unknowns, model, keep, x, soft=False, enough=enough, steps=steps)
         if unchanged:
             break
     return _finished(unknowns, model, keep, x, clusters)
+
+
+def sound_cells(residuals: Sequence[Array]) -> list[NDArray[np.bool_]]:
+    """Which cells of each block lie within CUT of the rest."""
+    scale = max(1.0, 1.4826 * float(np.median(np.abs(np.concatenate(residuals)))))
+    return [np.abs(r) <= CUT * scale for r in residuals]
 
 
 def _priors(unknowns: Sequence[Unknown]) -> tuple[Array, Array]:
@@ -142,12 +151,15 @@ def _cost(unknowns: Sequence[Unknown], model: Model, keep: Sequence[NDArray[np.b
     return total
 
 
-def _search(unknowns: Sequence[Unknown], model: Model, keep: Sequence[NDArray[np.bool_]], x: Array, *, soft: bool) -> Array:
+def _search(
+    unknowns: Sequence[Unknown], model: Model, keep: Sequence[NDArray[np.bool_]], x: Array, *, soft: bool, enough: float = ENOUGH,
+    steps: int = STEPS,
+) -> Array:  # fmt: skip
     """Levenberg and Marquardt's descent within bounds, residuals weighted down beyond SOFT where soft."""
     mean, weight = _priors(unknowns)
     low, high = np.array([u.low for u in unknowns]), np.array([u.high for u in unknowns])
     cost, damping = _cost(unknowns, model, keep, x, soft), 1e-3
-    for _ in range(40):
+    for _ in range(steps):
         normal, gradient = np.diag(weight**2), weight**2 * (x - mean)
         for i, kept in enumerate(keep):
             r = model(i, x)
@@ -167,7 +179,7 @@ def _search(unknowns: Sequence[Unknown], model: Model, keep: Sequence[NDArray[np
                 damping = max(damping / 10, 1e-9)
                 break
             damping *= 6
-        if not moved or gained < ENOUGH:
+        if not moved or gained < enough:
             break
     return x
 
@@ -176,11 +188,12 @@ def _finished(
     unknowns: tuple[Unknown, ...], model: Model, keep: Sequence[NDArray[np.bool_]], x: Array,
     clusters: Sequence[NDArray[np.int64]] | None,
 ) -> Solution:  # fmt: skip
-    _, weight = _priors(unknowns)
+    mean, weight = _priors(unknowns)
     residuals = [model(i, x) for i in range(len(keep))]
     kept = np.concatenate([r[k] for r, k in zip(residuals, keep, strict=True)])
     free = max(1, len(kept) - sum(math.isinf(u.spread) for u in unknowns))
     misfit = float(np.sum(kept**2)) / free
+    cost = float(np.sum(kept**2) + np.sum(((x - mean) * weight) ** 2))
     normal = np.zeros((len(unknowns),) * 2)
     meat = np.zeros_like(normal)
     for i, kept_here in enumerate(keep):
@@ -198,7 +211,7 @@ def _finished(
         sandwich = bread @ (meat / misfit**2 + prior) @ bread
         grown = np.sqrt(np.maximum(1.0, np.diag(sandwich) / np.diag(covariance)))
         covariance = covariance * np.outer(grown, grown)
-    return Solution(unknowns, x, covariance, tuple(residuals), tuple(keep), misfit, free)
+    return Solution(unknowns, x, covariance, tuple(residuals), tuple(keep), misfit, free, cost)
 
 
 def _inverse(matrix: Array) -> Array:

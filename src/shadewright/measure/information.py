@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.errors import MeasureError
+from shadewright.measure.expected import Memory, View, expected_of
 from shadewright.measure.fitting import Unknown, jacobian
-from shadewright.measure.pupil import Block, Memory, View, _expected, _unknowns, view_of
+from shadewright.measure.pupil import _unknowns, view_of
+from shadewright.measure.shadow import Block
 from shadewright.model.camera import Camera
 from shadewright.model.lens import Lens, State
 from shadewright.model.shape import Rim, RoundHood, RoundWall
@@ -114,7 +116,7 @@ def _candidates(setting: ShotSetting, view: View, camera: Camera, depth: float, 
         error = np.full(len(points), NOISE * math.sqrt(GRID[0] * GRID[1] / 6144.0))
         block = Block(points, np.ones(len(points)), error, (width / GRID[0], height / GRID[1]), every, tube)
         unknowns = _unknowns(setting, view, [block], depth, None)
-        shares = _expected(unknowns, np.array([u.start for u in unknowns]), block, 0, view, setting)
+        shares = expected_of(unknowns, np.array([u.start for u in unknowns]), block, 0, view, setting)
         if LEAST_DARK <= float(np.mean(1 - shares)) <= MOST_DARK and float(shares.min()) < 0.5:
             blocks.append(block)
     return blocks
@@ -127,7 +129,7 @@ def _information(setting: ShotSetting, view: View, block: Block, depth: float) -
     memory = Memory()
 
     def model(i: int, at: Array) -> Array:
-        return (_expected(unknowns, at, block, i, view, setting, memory) - block.value) / block.error
+        return (expected_of(unknowns, at, block, i, view, setting, memory) - block.value) / block.error
 
     jac = jacobian(unknowns, model, 0, x)
     normal = jac.T @ jac

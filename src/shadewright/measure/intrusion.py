@@ -202,8 +202,7 @@ def _tips(
 
     Where dust moved, only shade that grows outwards counts: a speck would have to lie in the very tip to look like it.
     """
-    rows, columns = ratio.fine_value.shape
-    x, y = np.meshgrid((np.arange(columns) + 0.5) * 2 / columns - 1, (np.arange(rows) + 0.5) * 2 / rows - 1)
+    x, y = np.meshgrid(ratio.fine_across, ratio.fine_up)
     from_corner = (1.0 - np.abs(x)) + (1.0 - np.abs(y))
     found = []
     for up, level in ((1, "top"), (-1, "bottom")):
@@ -225,8 +224,7 @@ def _tips(
 
 def _fine_dust(ratio: Ratio, plane: tuple[float, float, float], stretch: float) -> int:
     """Blocks of the unshaded middle touched by dust, in cells: a speck may be too small to move its cell."""
-    rows, columns = ratio.fine_value.shape
-    x, y = np.meshgrid((np.arange(columns) + 0.5) * 2 / columns - 1, (np.arange(rows) + 0.5) * 2 / rows - 1)
+    x, y = np.meshgrid(ratio.fine_across, ratio.fine_up)
     inner = (np.hypot(x, y) < UNSHADED) & np.isfinite(ratio.fine_value)
     value = np.maximum(ratio.fine_value[inner], 1e-3)
     off = -np.log2(value) - (plane[0] + plane[1] * x[inner] + plane[2] * y[inner])

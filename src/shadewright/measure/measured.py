@@ -24,6 +24,7 @@ from shadewright.model.lens import Front, Lens, State, Window
 from shadewright.model.shape import RoundWall
 from shadewright.model.shots import Shots, ShotSetting
 from shadewright.optics.beam import Job, job
+from shadewright.optics.projection import image_height
 
 Array = NDArray[np.float64]
 
@@ -32,8 +33,6 @@ CONFIDENCE = 0.95
 WINDOW_ROOM = 2.0
 """A rear window is written into the lens document wider by this many standard errors, which is the safe side."""
 
-UNPROVEN_FACTOR = 3.0
-"""What a document multiplies the fit's own errors by until they are proven to cover the truth (a choice of this project)."""
 LEAST_WANDER = 0.02
 """A pupil that moves by less than this to the frame's corner is written as one that does not, mm."""
 
@@ -76,10 +75,20 @@ def _fit_setting(shots: Shots, setting: ShotSetting, lens: Lens, camera: Camera,
         bare = [folder / name for name in (entry.bare or setting.bare)]
         pairs.append(TubePair(shots.tube_named(entry.tube), ratio_of_files(bare, [folder / name for name in entry.frames])))
     _as_told(setting, pairs[0].ratio.about, pairs[0].ratio.paths[0])
-    scale = scale_of(shots, camera, setting.focal_length, setting.focus_distance)
+    scale = _image_distance(scale_of(shots, camera, setting.focal_length, setting.focus_distance), lens, camera)
     fit = fit_pupil(setting, pairs, lens, camera, own=own_windows(setting, folder), scale=scale)
     heard = [note for pair in pairs for note in pair.ratio.notes]
     return replace(fit, notes=(*dict.fromkeys(heard), *fit.notes))
+
+
+def _image_distance(scale: tuple[float, float] | None, lens: Lens, camera: Camera) -> tuple[float, float] | None:
+    """What a ruler tells at the frame's edge, as the image distance of the lens's mapping, and its standard error, mm."""
+    if scale is None:
+        return None
+    half = camera.full_frame[0] / 2
+    mapping = lens.projection
+    gain = half / scale[0] / float(image_height(np.array([half / scale[0]]), mapping.kind, mapping.coefficients)[0])
+    return scale[0] * gain, scale[1] * gain
 
 
 def _as_told(setting: ShotSetting, about: About, path: Path) -> None:
@@ -146,8 +155,6 @@ def _state(fit: PupilFit, before: State | None, spread: float) -> State:
             depth=round(solution.value("rear_depth"), 2),
             radius=round(solution.value("rear_radius") + WINDOW_ROOM * solution.error("rear_radius"), 2),
         )
-    # Until the fit's own errors are proven to cover the truth they are taken threefold.
-    spread = UNPROVEN_FACTOR * spread
     edge = fit.steepest
     doubt = max(fit.depth_at(share * edge)[1] for share in (0.0, 0.5, 0.75, 1.0))
     wander = solution.value("wander")

@@ -7,19 +7,20 @@ with the exact forward model; what cannot be known, such as how the tube sits, i
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.errors import MeasureError, OpticsError
-from shadewright.measure.fitting import Solution, Unknown, solve
-from shadewright.measure.forward import OpenEnd, shares_of
+from shadewright.measure.expected import Memory, View, expected_of, fine_expected, open_end
+from shadewright.measure.fitting import ENOUGH, STEPS, Solution, Unknown, solve
 from shadewright.measure.pairs import Ratio
 from shadewright.measure.remarks import LEAN, SEAT_PLAY, remarks_on
+from shadewright.measure.shadow import SHADOW, Block, block_of
 from shadewright.model.camera import Camera
-from shadewright.model.lens import Lens, Mapping
+from shadewright.model.lens import Lens
 from shadewright.model.shots import ShotSetting, Tube
 from shadewright.optics.projection import slopes_of_points
 
@@ -35,16 +36,15 @@ WANDER = 0.2
 """How far the pupil may move with field angle, in focal lengths at a slope of 1 (traced published designs reach that)."""
 GAIN_PLAY, SLOPE_PLAY, VEIL_PLAY = 0.02, 0.01, 0.003
 """Change of the wall's light between frames, its slope over the half frame, and stray light in the shadow, as shares."""
-SHADOW = (0.02, 0.98)
-"""Cells with this much light left lie in the half-shadow."""
 FEWEST_CELLS = 0.01
 """Least share of the cells that a shadow must touch."""
-FLOOR = 0.0005
-"""Error of a cell that no averaging removes, as a share of the light: flicker, and light from the frame's far parts."""
-BENT = 0.04
-"""A bent cell's mean depends on how its pixels are weighed by this share of its bend."""
 REMARKABLE = 30.0
 """A further window is kept where it lowers the squared misfit by this many units of it."""
+
+ROUGH = (0.01, 0.003, 0.0)
+"""How well a first, second and third fit may be relied on to tell dust, as shares of the light."""
+AGAIN = 3
+"""How often the cells of the half-shadow are worked out anew at most, until no value moves by a tenth of its error."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,38 +53,6 @@ class TubePair:
 
     tube: Tube
     ratio: Ratio
-
-
-@dataclass(frozen=True, eq=False)
-class Block:
-    """The sound cells of one map: frame points (n, 2) in mm, value and standard error (n,), and the cell's size in mm."""
-
-    points: Array
-    value: Array
-    error: Array
-    cell: tuple[float, float]
-    active: NDArray[np.bool_]
-    """In or near the half-shadow: elsewhere all or nothing is left."""
-    tube: Tube | None
-    doubt: float = 0.0
-    reference_radius: float = 0.0
-    """Of the pupil in the frames that a block without a tube is compared with, mm."""
-
-    def sectors(self, count: int = 16) -> NDArray[np.int64]:
-        """(n,) the sector of azimuth that each cell lies in: cells of one err together where the model does not fit."""
-        angle = np.arctan2(self.points[:, 1], self.points[:, 0])
-        return np.floor((angle / (2 * math.pi) + 0.5) * count).astype(np.int64) % count
-
-
-@dataclass(frozen=True)
-class View:
-    """What is known of the lens before: reach of the front rim plane (mm), its mapping, and its glass (radius, depth, how well)."""
-
-    reach: float
-    mapping: Mapping
-    front_radius: float
-    front_depth: float
-    front_known: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,7 +101,7 @@ class PupilFit:
     def fitted(self, block: int) -> Array:
         """What the model expects of a block's cells (n,)."""
         own = self.blocks[block]
-        return _expected(self.solution.unknowns, self.solution.values, own, block, self.view, self.setting)
+        return expected_of(self.solution.unknowns, self.solution.values, own, block, self.view, self.setting)
 
 
 def view_of(lens: Lens, setting: ShotSetting) -> tuple[View, list[str]]:
@@ -154,40 +122,6 @@ def view_of(lens: Lens, setting: ShotSetting) -> tuple[View, list[str]]:
     clear, depth = lens.front.clear_diameter, lens.front.clear_depth
     radius = (lens.front.rim_diameter - 1.0 if clear is None else clear) / 2
     return View(reach, lens.projection, radius, depth or 0.0, clear is not None and depth is not None), notes
-
-
-def block_of(ratio: Ratio, camera: Camera, tube: Tube | None, *, reference_radius: float = 0.0) -> Block:
-    """The sound cells of a map on a camera's frame. Raises MeasureError where picture and frame have not the same shape."""
-    width, height = camera.full_frame
-    rows, columns = ratio.value.shape
-    shape = columns / rows
-    if abs(math.log(shape * width / height)) < abs(math.log(shape * height / width)):
-        width, height = height, width
-    if abs(math.log(shape * height / width)) > 0.06:
-        raise MeasureError(
-            f"{ratio.paths[1]}: is {shape:.2f} times as wide as high, but the camera's frame is {width / height:.2f}; "
-            "use uncropped photographs of the whole frame."
-        )
-    points = ratio.points(width / 2, height / 2)
-    active = (ratio.value > SHADOW[0]) & (ratio.value < SHADOW[1])
-    near = active.copy()
-    for _ in range(2):
-        grown = np.pad(near, 1)
-        near = grown[1:-1, 1:-1] | grown[:-2, 1:-1] | grown[2:, 1:-1] | grown[1:-1, :-2] | grown[1:-1, 2:]
-    good = ratio.good & (ratio.error > 0)
-    error = np.sqrt(ratio.error**2 + FLOOR**2 + (BENT * _bend(np.where(good, ratio.value, np.nan))) ** 2)
-    return Block(
-        points[good], ratio.value[good], error[good], (width / columns, height / rows), near[good], tube, ratio.doubt,
-        reference_radius,
-    )  # fmt: skip
-
-
-def _bend(value: Array) -> Array:
-    """How far each cell (rows, columns) is bent: the sum of its second differences along both sides, 0 where unknown."""
-    bent = np.zeros(value.shape)
-    bent[:, 1:-1] += np.nan_to_num(np.abs(value[:, :-2] - 2 * value[:, 1:-1] + value[:, 2:]))
-    bent[1:-1] += np.nan_to_num(np.abs(value[:-2] - 2 * value[1:-1] + value[2:]))
-    return bent
 
 
 def fit_pupil(
@@ -211,14 +145,21 @@ def fit_pupil(
         blocks.append(block_of(own, camera, None, reference_radius=small))
     start = _first_guess(setting, view, blocks)
     best = _solved(_unknowns(setting, view, blocks, start, scale), blocks, view, setting)
+    for rough in ROUGH:
+        best, blocks = _again(best, blocks, view, setting, rough=rough)
     rear = False
     for candidate in _rear_starts(best, camera, setting):
         try:
-            found = _solved(candidate, blocks, view, setting, after=best)
+            found = _solved(candidate, blocks, view, setting, kept=best.kept, hasty=True)
         except (OpticsError, np.linalg.LinAlgError):
             continue
         if _better(found, best, remarkable=0.0 if rear else REMARKABLE):
             best, rear = found, True
+    for _ in range(AGAIN):
+        before = best.values
+        best, blocks = _again(best, blocks, view, setting)
+        if np.all(np.abs(best.values - before) < 0.1 * np.sqrt(np.diag(best.covariance))):
+            break
     fit = PupilFit(setting, view, tuple(blocks), best, rear, (), True)
     said, settled = remarks_on(fit)
     return replace(fit, notes=tuple(notes + said), settled=settled)
@@ -307,6 +248,20 @@ def _own_unknowns(i: int, block: Block) -> list[Unknown]:
     ]  # fmt: skip
 
 
+def _again(
+    best: Solution, blocks: Sequence[Block], view: View, setting: ShotSetting, *, rough: float = 0.0
+) -> tuple[Solution, list[Block]]:
+    """The fit with the cells of the half-shadow worked out anew against it, and those maps."""
+    refined = []
+    for i, block in enumerate(blocks):
+        if block.fine is None:
+            refined.append(block)
+            continue
+        cells = expected_of(best.unknowns, best.values, block, i, view, setting)
+        refined.append(block.refined(cells, fine_expected(best.unknowns, best.values, block, i, view, setting), rough=rough))
+    return _solved(_restarted(best), refined, view, setting), refined
+
+
 def _rear_starts(best: Solution, camera: Camera, setting: ShotSetting) -> list[list[Unknown]]:
     """Unknowns with a rear window, from several places to start at, the rest from the best fit so far."""
     depth, radius = best.value("pupil_depth"), best.value("pupil_radius")
@@ -330,134 +285,32 @@ def _restarted(best: Solution) -> list[Unknown]:
 
 
 def _better(found: Solution, than: Solution, *, remarkable: float) -> bool:
-    """Whether the misfit falls by more than chance and small faults of the model could make it."""
-    before = sum(float(np.sum(np.minimum(r**2, 25.0))) for r in than.residuals)
-    after = sum(float(np.sum(np.minimum(r**2, 25.0))) for r in found.residuals)
-    return before - after > remarkable * max(1.0, found.misfit)
+    """Whether the misfit falls by more than chance and small faults of the model could make it, over the cells that both keep."""
+    both = [a & b for a, b in zip(found.kept, than.kept, strict=True)]
+
+    def misfit(solution: Solution) -> float:
+        seen = sum(float(np.sum(r[k] ** 2)) for r, k in zip(solution.residuals, both, strict=True))
+        return seen + solution.cost - sum(float(np.sum(r[k] ** 2)) for r, k in zip(solution.residuals, solution.kept, strict=True))
+
+    return misfit(than) - misfit(found) > remarkable * max(1.0, found.misfit)
 
 
 def _solved(
-    unknowns: Sequence[Unknown], blocks: Sequence[Block], view: View, setting: ShotSetting, *, after: Solution | None = None
-) -> Solution:
-    """The fit of these unknowns; after: one with fewer, whose values they start from."""
+    unknowns: Sequence[Unknown], blocks: Sequence[Block], view: View, setting: ShotSetting, *,
+    kept: Sequence[NDArray[np.bool_]] | None = None, hasty: bool = False,
+) -> Solution:  # fmt: skip
+    """The fit of these unknowns; kept: cells found sound by an earlier one; hasty: only so far that it can be judged."""
     fixed = tuple(unknowns)
     memory = Memory()
 
     def residuals(i: int, x: Array) -> Array:
         block = blocks[i]
-        return (_expected(fixed, x, block, i, view, setting, memory) - block.value) / block.error
+        return (expected_of(fixed, x, block, i, view, setting, memory) - block.value) / block.error
 
-    kept = None if after is None else after.kept
-    return solve(fixed, residuals, len(blocks), clusters=[block.sectors() for block in blocks], kept=kept)
-
-
-_INNER = np.array([-0.5, 0.5]) / math.sqrt(3.0)
-"""Places of a two-point Gauss rule, in cells from a cell's middle."""
+    return solve(
+        fixed, residuals, len(blocks), clusters=[block.sectors() for block in blocks], kept=kept,
+        enough=0.3 if hasty else ENOUGH, steps=10 if hasty else STEPS, rounds=0 if hasty else 2,
+    )  # fmt: skip
 
 
-class Memory:
-    """The last geometry worked out for each block: a change of the light alone costs nothing."""
-
-    def __init__(self) -> None:
-        self._last: dict[int, list[tuple[tuple[float, ...], Array]]] = {}
-
-    def recall(self, block: int, key: tuple[float, ...], work: Callable[[], Array]) -> Array:
-        """What `work` gives, or gave for the same key a few calls ago."""
-        entries = self._last.setdefault(block, [])
-        for known, result in entries:
-            if known == key:
-                return result
-        result = work()
-        entries.insert(0, (key, result))
-        del entries[3:]
-        return result
-
-
-_LIGHT_ONLY = ("gain", "slope_x", "slope_y", "veil", "tone")
-"""Unknowns that do not change the geometry."""
-
-
-def _expected(
-    unknowns: Sequence[Unknown], x: Array, block: Block, i: int, view: View, setting: ShotSetting, memory: Memory | None = None
-) -> Array:
-    """The map (n,) that these values give: what a tube leaves, or what the lens's windows leave of the wide beam."""
-    values = {u.name: float(v) for u, v in zip(unknowns, x, strict=True)}
-    key = tuple(
-        float(v) for u, v in zip(unknowns, x, strict=True) if u.block in (None, i) and u.name.split(" ")[0] not in _LIGHT_ONLY
-    )
-    expected = (memory or Memory()).recall(i, key, lambda: _geometry(values, block, i, view, setting))
-    if block.tube is not None:
-        veil = values[f"veil {i}"]
-        expected = expected * (1 - veil) + veil
-    if "tone" in values:
-        expected = np.maximum(expected, 1e-6) ** (1 + values["tone"])
-    half = np.max(np.abs(block.points), axis=0)
-    tilt = block.points / half @ np.array([values[f"slope_x {i}"], values[f"slope_y {i}"]])
-    return np.asarray(expected * values[f"gain {i}"] * (1 + tilt))
-
-
-def _geometry(values: dict[str, float], block: Block, i: int, view: View, setting: ShotSetting) -> Array:
-    """The map (n,) without any change of the light."""
-    middle = np.array([values["axis_x"], values["axis_y"]])
-    windows, wander, subject = windows_from(values, setting)
-    if block.tube is None:
-        return _own_shading(block, middle, values, view, windows, wander, subject)
-    expected = np.where(block.value > 0.5, 1.0, 0.0)
-    at, end = block.active, open_end(values, i, view.reach)
-    expected[at] = _cell_shares(block, at, middle, values["image_distance"], view.mapping, windows, wander, subject, end)
-    return expected
-
-
-def windows_from(values: dict[str, float], setting: ShotSetting) -> tuple[Array, tuple[float, float], float]:
-    """Windows (k, 4), wander and the distance in focus (mm from the front rim plane) of fitted values."""
-    rows = [
-        (values["pupil_depth"], values["pupil_radius"], 0.0, 0.0),
-        (values["front_depth"], values["front_radius"], 0.0, 0.0),
-    ]
-    if "rear_depth" in values:
-        rows.append((values["rear_depth"], values["rear_radius"], 0.0, 0.0))
-    subject = math.inf if setting.focus_distance == "infinity" else float(setting.focus_distance)
-    return np.array(rows), (values.get("wander", 0.0), 0.0), subject
-
-
-def open_end(values: dict[str, float], i: int, reach: float) -> OpenEnd:
-    """The open end of tube i as fitted: it stands on the seat off the axis and leans about it."""
-    lean = np.array([values[f"lean_x {i}"], values[f"lean_y {i}"], 1.0])
-    axis = values[f"tube_length {i}"] * lean / np.linalg.norm(lean)
-    centre = (values[f"decentre_x {i}"] + axis[0], values[f"decentre_y {i}"] + axis[1], axis[2] - reach)
-    return OpenEnd((float(centre[0]), float(centre[1]), float(centre[2])), values[f"tube_radius {i}"], (float(lean[0]), float(lean[1])))
-
-
-def _cell_shares(
-    block: Block, at: NDArray[np.bool_], middle: Array, image_distance: float, mapping: Mapping, windows: Array,
-    wander: tuple[float, float], subject: float, end: OpenEnd,
-) -> Array:  # fmt: skip
-    """Mean over each active cell of what the open end leaves, by the two-point Gauss rule both ways."""
-    points = block.points[at] - middle
-    light = np.zeros(len(points))
-    whole = np.zeros(len(points))
-    for u in _INNER:
-        for v in _INNER:
-            scaled = (points + np.array([u * block.cell[0], v * block.cell[1]])) / image_distance
-            slopes = slopes_of_points(scaled, mapping.kind, mapping.coefficients)
-            share, area = shares_of(windows, slopes, end, wander=wander, subject=subject)
-            light += np.where(area > 0, share, 0.0) * area
-            whole += area
-    return np.where(whole > 0, light / np.maximum(whole, 1e-12), 0.0)
-
-
-def _own_shading(
-    block: Block, middle: Array, values: dict[str, float], view: View, windows: Array, wander: tuple[float, float], subject: float
-) -> Array:
-    """The bare frame over the bare frame stopped down: how much smaller the wide beam gets off axis than the narrow one does."""
-    scaled = (block.points - middle) / values["image_distance"]
-    slopes = np.vstack([np.zeros((1, 2)), slopes_of_points(scaled, view.mapping.kind, view.mapping.coefficients)])
-    narrow = windows.copy()
-    narrow[0, 1] = values["small_radius"]
-    wide_area = shares_of(windows, slopes, None, wander=wander, subject=subject)[1]
-    narrow_area = shares_of(narrow, slopes, None, wander=wander, subject=subject)[1]
-    ratio = wide_area / np.maximum(narrow_area, 1e-9)
-    return np.asarray(ratio[1:] / ratio[0])
-
-
-__all__ = ["Block", "PupilFit", "TubePair", "View", "block_of", "fit_pupil", "open_end", "view_of", "windows_from"]
+__all__ = ["Block", "PupilFit", "TubePair", "fit_pupil", "open_end", "view_of"]

@@ -12,9 +12,11 @@ SEAT_PLAY = 1.0
 """A tube sits this far off the lens's axis as a rule, mm (common practice, no source)."""
 LEAN = math.tan(math.radians(1.5))
 """And leans by this slope (common practice, no source)."""
-UNPROVEN = (
-    "The errors stated are those of the fit; on coarse synthetic frames they were found too small, so that the lens document takes "
-    "them threefold: prove the hood with test frames."
+
+
+DISC = (
+    "A further window was found, so this is a lens whose beams are no plain discs: depth and radius stand together for the beams' outlines "
+    "at the frame's edge, and each by itself may be off by more than its error."
 )
 
 
@@ -35,7 +37,8 @@ def remarks_on(fit: PupilFit) -> tuple[list[str], bool]:
             notes.append(
                 f"The depth is known to {error:.1f} mm only: shoot more frames, or tubes whose lengths differ more, measured better."
             )
-    notes.append(UNPROVEN)
+    if fit.rear:
+        notes.append(DISC)
     if solution.told("pupil_radius") < 0.75:
         notes.append(
             "The half-shadow is too narrow to tell the pupil's width, which is taken from the f-number; shoot wide open, or with a longer tube."
