@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from api import opened
@@ -84,6 +85,12 @@ class Watched:
         path = folder / waiting.value.suggested_filename
         waiting.value.save_as(path)
         return path
+
+
+def serious(it: Watched) -> list[str]:
+    """What axe calls serious or critical, by rule and element."""
+    found = Axe().run(it.page).response["violations"]
+    return [f"{v['id']}: {v['nodes'][0]['html'][:120]}" for v in found if v["impact"] in ("serious", "critical")]
 
 
 _SEEN = """() => Object.fromEntries(["sensor", "section", "solid", "rim", "sky"].map((name) => {

@@ -51,6 +51,7 @@ relaxed = settings(
 def test_the_description_lists_every_question() -> None:
     assert {name.split()[1] for name in OPERATIONS} >= {
         "/api/look", "/api/fit", "/api/check", "/api/validate", "/api/read", "/api/write", "/api/meshes", "/api/formats",
+        "/api/meshes/{name}", "/api/prescriptions", "/api/surfaces", "/api/finishes",
         "/api/starters", "/api/schema/{kind}", "/api/about", "/api/jobs", "/api/jobs/{name}", "/api/jobs/{name}/files/{file}",
     }  # fmt: skip
 

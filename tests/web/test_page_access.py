@@ -7,10 +7,9 @@ from collections.abc import Iterator
 
 import pypdf
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from browser import Watched, browser_at_bench, watched
+from browser import browser_at_bench, serious, watched
 
 Bench = tuple[Browser, str]
 STEPS = ("Lens", "Camera", "Hood", "Look", "Compare", "Make")
@@ -21,12 +20,6 @@ def bench() -> Iterator[Bench]:
     """One browser and one bench for this module."""
     with browser_at_bench() as opened:
         yield opened
-
-
-def serious(it: Watched) -> list[str]:
-    """What axe calls serious or critical, by rule and element."""
-    found = Axe().run(it.page).response["violations"]
-    return [f"{v['id']}: {v['nodes'][0]['html'][:120]}" for v in found if v["impact"] in ("serious", "critical")]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

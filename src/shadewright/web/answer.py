@@ -10,13 +10,17 @@ from pathlib import Path
 from typing import Any
 
 from shadewright.errors import ShadewrightError
+from shadewright.web.measuring_wire import Measuring
 from shadewright.web.wire import NewJob
 
 REFUSED = 422
 DONE = 200
 WHAT = (
+    ("-measured.toml", "Lens document, measured (TOML)"), ("-shots.toml", "Shots document (TOML)"),
+    (".pupil.json", "Values and errors (JSON)"), (".proof.json", "Record of the proof (JSON)"), (".strip.json", "Rim as read (JSON)"),
+    ("-proof.pdf", "Contact sheet (PDF)"), ("-proof.png", "Contact sheet (PNG)"), ("rim-strip-sheet.pdf", "Sheet for a strip, A4 (PDF)"),
     ("-ring.stl", "Ring to try the seat with (STL)"), ("-ring.3mf", "Ring to try the seat with (3MF)"),
-    (".stl", "Solid for printing (STL)"), (".3mf", "Solid for printing (3MF)"),
+    (".stl", "Solid for printing (STL)"), (".3mf", "Solid for printing (3MF)"), (".step", "Exact solid for CAD programs (STEP)"),
     ("-template.svg", "Flat template (SVG)"), ("-template.dxf", "Flat template (DXF)"),
     ("-template.pdf", "Flat template, tiled to print (PDF)"), ("-drawing.pdf", "Drawing sheet (PDF)"),
     ("-report.pdf", "Report (PDF)"), (".toml", "Hood document (TOML)"), (".json", "Result (JSON)"), (".svg", "Picture (SVG)"),
@@ -84,8 +88,13 @@ def be_hand(questions: Connection, meshes: Path, niceness: int) -> None:
     work(questions, meshes, niceness)
 
 
-def be_job(pipe: Connection, asked: NewJob, folder: Path, meshes: Path) -> None:
+def be_job(pipe: Connection, asked: NewJob | Measuring, folder: Path, meshes: Path) -> None:
     """Do a job and tell how it ended."""
+    if not isinstance(asked, NewJob):
+        from shadewright.web.measuring_work import run as measure
+
+        measure(pipe, asked, folder, meshes)
+        return
     from shadewright.web.job_work import run
 
     run(pipe, asked, folder, meshes)

@@ -9,6 +9,7 @@ from typing import Any
 from shadewright.clearance.check import NO_MARGIN
 from shadewright.clearance.check import check as run_check
 from shadewright.cli import PETALS_ARE_A_WAVE
+from shadewright.cli_light import vanes_showing
 from shadewright.demonstration import KIT
 from shadewright.design.fit import Fitting, Progress, silent
 from shadewright.design.fit import fit as run_fit
@@ -18,6 +19,7 @@ from shadewright.light.share import light_map
 from shadewright.model.base import Part, shown
 from shadewright.model.documents import KINDS, parse_document, problems_in
 from shadewright.model.hood import Hood, Lips, RimPart, RimShape, WallPart, WallShape
+from shadewright.model.lens import Lens
 from shadewright.model.shape import RoundHood, TunnelHood
 from shadewright.model.writing import to_toml
 from shadewright.report import check_report, fit_report
@@ -71,6 +73,9 @@ def check(desk: Desk, asked: OfDesign, *, progress: Progress = silent) -> dict[s
     report = check_report(verdict, lens=scene.lens.name, camera=scene.camera.name, hood=hood.name)
     if hood.rim.petals is not None and hood.rim.petals.valley_width is None:
         report["warnings"] = [*report["warnings"], PETALS_ARE_A_WAVE]
+    standing_in = vanes_showing(scene.job, hood, scene.shape, hood.margin if asked.with_margin else NO_MARGIN)
+    if standing_in:
+        report |= {"warnings": [*report["warnings"], *standing_in], "clear": False, "passes": False}
     report["estimates"] = [
         {"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in scene.job.estimates
     ]
@@ -112,8 +117,24 @@ def read(_desk: Desk, asked: Text) -> dict[str, Any]:
         raise DocumentError(
             f"the text does not say what it is: begin it with document = {', '.join(shown(k) for k in sorted(KINDS))}."
         )
-    document = parse_document(asked.text, KINDS[kind], name=f"the {kind}")  # type: ignore[type-var]
+    named = re.search(r"(?m)^[ \t]*prescription[ \t]*=[ \t]*[\"']", asked.text) if kind == "lens" else None
+    if named is None:
+        document: Any = parse_document(asked.text, KINDS[kind], name=f"the {kind}")  # type: ignore[type-var]
+    else:
+        document = _lens_naming(asked)
     return {"kind": kind, "document": as_tree(document), "problems": []}
+
+
+def _lens_naming(asked: Text) -> Lens:
+    """A lens from text that names its prescription by a file. Raises DocumentError."""
+    from shadewright.model.documents import _parse, document_from
+
+    tree = _parse(asked.text, "the lens")
+    if "based_on" in tree:
+        raise DocumentError("the lens: based_on works only in files; write the other document's fields out here.")
+    if asked.prescription is None:
+        raise DocumentError(f"the lens: prescription = {shown(tree['prescription'])} names another document; open both together.")
+    return document_from({**tree, "prescription": asked.prescription}, Lens, name="the lens")
 
 
 def write(_desk: Desk, asked: OneDocument) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from importlib import resources
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -25,12 +26,16 @@ from shadewright.web.answer import DONE, Answer, compact, refusal
 from shadewright.web.guard import Guard, Rules
 from shadewright.web.hands import BUSY, Hands
 from shadewright.web.jobs import Jobs
+from shadewright.web.measuring import add_measuring
+from shadewright.web.measuring import schemas as measuring_schemas
+from shadewright.web.measuring_frames import hold
+from shadewright.web.meshes import is_held
 from shadewright.web.wire import NewJob, read_request
 
 NOT_THERE = 404
 TYPES = {
     ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".stl": "model/stl", ".3mf": "model/3mf",
-    ".dxf": "image/vnd.dxf", ".toml": "application/toml", ".pdf": "application/pdf", ".png": "image/png", ".json": "application/json",
+    ".dxf": "image/vnd.dxf", ".toml": "application/toml", ".step": "model/step", ".pdf": "application/pdf", ".png": "image/png", ".json": "application/json",
 }  # fmt: skip
 """Content types, whatever the system says of these endings."""
 
@@ -49,17 +54,29 @@ class Bench:
 
     def __init__(self, size: Size) -> None:
         self.folder = Path(tempfile.mkdtemp(prefix="shadewright-bench-"))
-        meshes = self.folder / "meshes"
+        self.held = hold(self.folder)
+        self.meshes = meshes = self.folder / "meshes"
         meshes.mkdir()
         self.hands = Hands(meshes=meshes, looking=size.looking, thinking=size.thinking)
         self.jobs = Jobs(folder=self.folder / "jobs", meshes=meshes, running=size.jobs)
-        self.starters: Answer | None = None
+        self.kept: dict[str, Answer] = {}
+
+    async def once(self, name: str) -> Answer:
+        """The answer to a question that is always the same, worked out once."""
+        if name not in self.kept:
+            found = await self.hands.quick(name, b"")
+            if found.status != DONE:
+                return found
+            self.kept[name] = found
+        return self.kept[name]
 
     def close(self) -> None:
         """End all processes and drop the folder."""
         self.jobs.close()
         self.hands.close()
         shutil.rmtree(self.folder, ignore_errors=True)
+        if self.held is not None:
+            self.held.close()
 
 
 def create_app(*, rules: Rules | None = None, size: Size | None = None) -> Guard:
@@ -87,6 +104,7 @@ def create_app(*, rules: Rules | None = None, size: Size | None = None) -> Guard
     )  # fmt: skip
     _add_questions(app)
     _add_jobs(app)
+    add_measuring(app)
     _add_page(app)
     app.add_exception_handler(HTTPException, _plainly)
     return Guard(app, rules or Rules())
@@ -137,12 +155,24 @@ def _add_questions(app: FastAPI) -> None:
     async def write(request: Request) -> Response:
         return _sent(await _bench(request).hands.quick("write", await request.body()))
 
+    @app.post("/api/prescriptions", **_told("LensFile", "The prescription in a file, and the lens that it makes.", describe.POSTED))
+    async def prescriptions(request: Request) -> Response:
+        return _sent(await _bench(request).hands.quick("prescription", await request.body()))
+
+    @app.post("/api/surfaces", **_told("OfDesign", "What a lens known by its surfaces is, setting by setting.", describe.POSTED))
+    async def surfaces(request: Request) -> Response:
+        return _sent(await _bench(request).hands.quick("surfaces", await request.body()))
+
     binary = {"requestBody": {"required": True, "content": {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}}}
 
     @app.post("/api/meshes", summary="Keep an STL for a while, to be named in a design.", response_class=Response,
               openapi_extra={**binary, **describe.gives(also=describe.POSTED)})  # fmt: skip
     async def meshes(request: Request) -> Response:
         return _sent(await _bench(request).hands.quick("mesh", await request.body()))
+
+    @app.get("/api/meshes/{name}", **_told(None, "Whether the bench still holds a mesh."))
+    async def held(request: Request, name: str) -> Response:
+        return _sent(Answer(DONE, compact({"mesh": name, "held": is_held(_bench(request).meshes, name)})))
 
     @app.get("/api/formats", **_told(None, "The named frame formats."))
     async def formats() -> Response:
@@ -151,13 +181,11 @@ def _add_questions(app: FastAPI) -> None:
 
     @app.get("/api/starters", **_told(None, "Designs of an invented kit to begin from, and commented documents."))
     async def starters(request: Request) -> Response:
-        bench = _bench(request)
-        if bench.starters is None:
-            found = await bench.hands.quick("starters", b"")
-            if found.status != DONE:
-                return _sent(found)
-            bench.starters = found
-        return _sent(bench.starters)
+        return _sent(await _bench(request).once("starters"))
+
+    @app.get("/api/finishes", **_told(None, "The named finishes of a wall: how much they reflect, and who says so."))
+    async def finishes(request: Request) -> Response:
+        return _sent(await _bench(request).once("finishes"))
 
     @app.get("/api/schema/{kind}", **_told(None, "The JSON schema of a kind of document.", ("404",)))
     async def schema(kind: str) -> Response:
@@ -168,9 +196,9 @@ def _add_questions(app: FastAPI) -> None:
         except ShadewrightError as error:
             return _sent(refusal(error, NOT_THERE))
 
-    @app.get("/api/about", **_told(None, "The version of the program."))
+    @app.get("/api/about", **_told(None, "The version of the program, and whether it can write STEP."))
     async def about() -> Response:
-        return _sent(Answer(DONE, compact({"program": "shadewright", "version": __version__})))
+        return _sent(Answer(DONE, compact({"program": "shadewright", "version": __version__, "step": find_spec("OCP") is not None})))
 
 
 def _told(model: str | None, summary: str, also: tuple[str, ...] = ()) -> dict[str, Any]:
@@ -251,5 +279,5 @@ def description(app: FastAPI) -> dict[str, Any]:
         for method in path.values():
             # Names in the path are plain text, so that the framework itself refuses nothing.
             method["responses"] = {code: told for code, told in method["responses"].items() if told.get("description") != "Validation Error"}
-    tree.setdefault("components", {})["schemas"] = describe.schemas()
+    tree.setdefault("components", {})["schemas"] = {**measuring_schemas(), **describe.schemas()}
     return tree

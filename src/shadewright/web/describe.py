@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic.json_schema import models_json_schema
 
-from shadewright.web.wire import Look, NewJob, OfDesign, OneDocument, Text
+from shadewright.web.wire import LensFile, Look, NewJob, OfDesign, OneDocument, Text
 
 REF = "#/components/schemas/{model}"
 REFUSALS = {
@@ -25,7 +25,7 @@ def schemas() -> dict[str, Any]:
     from shadewright.model.lens import Lens
 
     _keys, tree = models_json_schema(
-        [(model, "validation") for model in (Look, OfDesign, NewJob, Text, OneDocument, Lens, Camera, Hood)],
+        [(model, "validation") for model in (Look, OfDesign, NewJob, Text, OneDocument, LensFile, Lens, Camera, Hood)],
         ref_template=REF,
     )
     found: dict[str, Any] = tree["$defs"]

@@ -25,6 +25,7 @@ MOST_UPLOADS = 2
 """Large bodies taken in at once."""
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "[::1]", "::1"})
 MESHES = "/api/meshes"
+FRAMES = "/api/frames"
 
 HEADERS = {
     "content-security-policy": "default-src 'self'; img-src 'self' data: blob:; style-src 'self'; script-src 'self'; connect-src 'self'; "
@@ -79,6 +80,12 @@ class Guard:
                 return
             if scope["method"] not in ("POST", "PUT", "PATCH", "DELETE"):
                 await self.app(scope, receive, guarded)
+                return
+            if scope["method"] == "POST" and scope["path"] == FRAMES:
+                # A photograph is not held in memory: the application writes it down as it comes, within limits.
+                _require_kind(headers, "application/octet-stream")
+                async with self.uploads:
+                    await self.app(scope, receive, guarded)
                 return
             limit, kind = (meshes.MOST_BYTES, "application/octet-stream") if scope["path"] == MESHES else (wire.MOST_BYTES, "application/json")
             if scope["method"] == "POST":

@@ -16,7 +16,7 @@ from shadewright.web.answer import DONE, Answer, compact, refusal
 from shadewright.web.desk import Desk
 from shadewright.web.look import look
 from shadewright.web.meshes import keep_mesh
-from shadewright.web.wire import Look, OfDesign, OneDocument, Text, read_request
+from shadewright.web.wire import LensFile, Look, OfDesign, OneDocument, Text, read_request
 
 
 def _look(desk: Desk, body: bytes) -> Any:
@@ -52,6 +52,36 @@ def _starters(_desk: Desk, _body: bytes) -> Any:
     return answers.starters()
 
 
+def _prescription(desk: Desk, body: bytes) -> Any:
+    from shadewright.web.prescriptions import prescription
+
+    return prescription(desk, read_request(body, LensFile))
+
+
+def _surfaces(desk: Desk, body: bytes) -> Any:
+    from shadewright.web.prescriptions import surfaces
+
+    return surfaces(desk, read_request(body, OfDesign))
+
+
+def _finishes(_desk: Desk, _body: bytes) -> Any:
+    from shadewright.web.finishes import finishes
+
+    return finishes()
+
+
+def _frame(desk: Desk, body: bytes) -> Any:
+    from shadewright.web.measuring_work import frame
+
+    return frame(desk, body)
+
+
+def _readings(desk: Desk, body: bytes) -> Any:
+    from shadewright.web.measuring_work import readings
+
+    return readings(desk, body)
+
+
 def _warm(desk: Desk, _body: bytes) -> Any:
     """One look at a design of the kit, so that no slider waits for a kernel to load."""
     kit = answers.starters()["starters"][0]
@@ -63,7 +93,8 @@ def _warm(desk: Desk, _body: bytes) -> Any:
 
 QUESTIONS: dict[str, Callable[[Desk, bytes], Any]] = {
     "look": _look, "fit": _fit, "check": _check, "validate": _validate, "read": _read, "write": _write, "mesh": _mesh,
-    "starters": _starters, "warm": _warm,
+    "starters": _starters, "warm": _warm, "frame": _frame, "readings": _readings,
+    "prescription": _prescription, "surfaces": _surfaces, "finishes": _finishes,
 }  # fmt: skip
 
 

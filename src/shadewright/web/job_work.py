@@ -9,7 +9,7 @@ from typing import Any
 
 from shadewright.cli import _stem
 from shadewright.design.weigh import weigh
-from shadewright.errors import ShadewrightError
+from shadewright.errors import MakeError, ShadewrightError
 from shadewright.make.workshop import make_files
 from shadewright.model.hood import Hood
 from shadewright.report import weigh_report
@@ -79,10 +79,13 @@ def with_rim(desk: Desk, design: Design, told: Told) -> tuple[Design, Hood, tupl
 def _make(desk: Desk, asked: NewJob, folder: Path, told: Told) -> tuple[dict[str, Any], list[Path]]:
     design, hood, warnings = with_rim(desk, asked.design, told.part(0.0, 0.3))
     shape = desk.shape_given(hood, design.mesh)
-    made = make_files(
-        desk.job(design, hood), hood, shape, out=folder, stem=_stem(hood.name), paper=str(asked.options.paper),
-        ring_only=asked.options.fit_ring, warnings=warnings, progress=told.part(0.3, 1.0),
-    )  # fmt: skip
+    try:
+        made = make_files(
+            desk.job(design, hood), hood, shape, out=folder, stem=_stem(hood.name), paper=str(asked.options.paper),
+            ring_only=asked.options.fit_ring, step=asked.options.step, warnings=warnings, progress=told.part(0.3, 1.0),
+        )  # fmt: skip
+    except MakeError as error:
+        raise MakeError(str(error).replace("--step: ", "")) from None
     report = {**made.report, "files": [path.name for path in made.files], "hood_document": answers.as_tree(hood)}
     return report, list(made.files)
 

@@ -16,6 +16,7 @@ from typing import Any
 from shadewright.errors import BenchError, FileError
 from shadewright.web.answer import Ended, Step, be_job, what_is
 from shadewright.web.hands import processes
+from shadewright.web.measuring_wire import Measuring
 from shadewright.web.wire import NewJob
 
 MOST_WAITING = 20
@@ -43,7 +44,7 @@ class JobRecord:
     """A job and how far it has come."""
 
     name: str
-    asked: NewJob
+    asked: NewJob | Measuring
     folder: Path
     state: State = State.WAITING
     share: float = 0.0
@@ -83,7 +84,7 @@ class Jobs:
         self.places = running
         self.closed = False
 
-    def begin(self, asked: NewJob) -> str:
+    def begin(self, asked: NewJob | Measuring) -> str:
         """Put a job in line; returns its name. Raises BenchError where the line is full."""
         with self.lock:
             if len(self.line) >= MOST_WAITING:

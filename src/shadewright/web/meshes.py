@@ -1,9 +1,9 @@
-"""Uploaded meshes: a few STL files in a folder of the bench's own, each under a name that the bench chose."""
+"""Uploaded meshes: a few STL files in a folder of the bench's own, each named by its content, so that a link finds it again."""
 
 from __future__ import annotations
 
+import hashlib
 import re
-import secrets
 from pathlib import Path
 
 from shadewright.errors import FileError
@@ -24,11 +24,19 @@ def mesh_path(folder: Path, name: str) -> Path:
     return path
 
 
+def is_held(folder: Path, name: str) -> bool:
+    """Whether the mesh of a name is here."""
+    return _NAME.fullmatch(name) is not None and (folder / f"{name}.stl").is_file()
+
+
 def keep_mesh(folder: Path, content: bytes) -> tuple[str, int]:
-    """Keep an STL; returns its new name and its number of triangles. Raises FileError for what is no STL."""
+    """Keep an STL; returns its name and its number of triangles. Raises FileError for what is no STL.
+
+    The name is the beginning of the content's SHA-256: the same file has the same name at every bench.
+    """
     from shadewright.make.meshfiles import read_stl
 
-    name = secrets.token_hex(12)
+    name = hashlib.sha256(content).hexdigest()[:24]
     path = write_whole(folder / f"{name}.stl", content)
     try:
         mesh = read_stl(path)

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from shadewright.clearance.check import TOUCH
 from shadewright.clearance.loss import Occluder, SensorView, stops, window_vignetting, worst_of_beam
 from shadewright.clearance.occlusion import CHORDS
+from shadewright.errors import ShadewrightError
 from shadewright.light.share import LightMap, light_map
+from shadewright.make.rings import ring_outline, rings_of
 from shadewright.model.hood import Margin
 from shadewright.model.shape import HoodShape, MeshHood, RoundHood, TunnelHood
 from shadewright.optics.beam import Beam
@@ -243,7 +245,7 @@ def _extent(desk: Desk, scene: Scene, planes: list[float]) -> tuple[float, float
 
 def _plane(scene: Scene, beam: Beam, plane: float, extent: tuple[float, float, float]) -> dict[str, Any]:
     shape, thickness = scene.shape, scene.hood.build.thickness
-    found: dict[str, Any] = {"azimuth": round(plane, 2), "name": plane_name(plane, beam), "walls": [], "rays": [], "gaps": []}
+    found: dict[str, Any] = {"azimuth": round(plane, 2), "name": plane_name(plane, beam), "walls": [], "rings": [], "rays": [], "gaps": []}
     if isinstance(shape, MeshHood):
         found["cuts"] = [pairs(piece, 2) for piece in mesh_cut(shape, plane)]
     for side, turn in ((1.0, 0.0), (-1.0, 180.0)):
@@ -259,10 +261,24 @@ def _plane(scene: Scene, beam: Beam, plane: float, extent: tuple[float, float, f
         inside = wall_cut(shape, plane + turn)
         ring = np.concatenate([inside, inside[::-1] + np.array([0.0, thickness])]) * np.array([1.0, side])
         found["walls"].append(pairs(ring))
+        found["rings"] += [pairs(outline * np.array([1.0, side])) for outline in _rings(scene, plane + turn)]
         end = inside[-1]
         gap = float(end[1] - rays.outer.u_at(float(end[0])))
         found["gaps"].append({"z": round(float(end[0]), 3), "u": round(side * float(end[1]), 3), "gap": round(gap, 3)})
     return {**found, **_front(scene, beam, plane)}
+
+
+def _rings(scene: Scene, azimuth: float) -> list[Array]:
+    """The vanes and ridges that stand at an azimuth, cut: outlines of [z, distance from the axis]."""
+    shape, hood = scene.shape, scene.hood
+    if not isinstance(shape, RoundHood) or not (hood.vane or hood.ridges):
+        return []
+    try:
+        standing = rings_of(hood, shape)
+        end = float(shape.rim.z_at(azimuth))
+        return [np.array(ring_outline(r, shape.wall, into=0.0))[:, ::-1] for r in standing if r.z <= end + 1e-6]
+    except ShadewrightError:
+        return []  # a ring that cannot stand there is named by making and by the check
 
 
 def _front(scene: Scene, beam: Beam, plane: float) -> dict[str, Any]:

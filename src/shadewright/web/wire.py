@@ -128,6 +128,8 @@ class JobOptions(Wire):
     """For make: only the ring to try the seat with."""
     fast: bool = False
     """For weigh: direct light alone."""
+    step: bool = False
+    """For make: also an exact solid for CAD programs, where its library is installed."""
 
 
 class NewJob(Wire):
@@ -142,6 +144,17 @@ class Text(Wire):
     """The text of a document."""
 
     text: Annotated[str, Field(max_length=1_000_000)]
+    prescription: Tree | None = None
+    """The prescription document that a lens's text names by its file."""
+
+
+class LensFile(Wire):
+    """A file that describes a lens by its surfaces."""
+
+    name: Annotated[str, Field(min_length=1, max_length=255)]
+    """Its name; the ending helps to tell what it is."""
+    content: Annotated[str, Field(max_length=1_900_000)]
+    """Its bytes in Base64."""
 
 
 class OneDocument(Wire):

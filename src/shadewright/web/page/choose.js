@@ -2,7 +2,8 @@
 
 import { Refused, Unreachable, ask } from "./ask.js";
 import { at, el, path, sv } from "./dom.js";
-import { SHAPES } from "./hoods.js";
+import { SHAPES, meshOf } from "./hoods.js";
+import { missingWords } from "./shelf.js";
 import { runJob } from "./jobs.js";
 import { drawSensor } from "./sensor.js";
 import { drawSky } from "./sky.js";
@@ -20,9 +21,10 @@ const listed = (sentences) =>
   );
 
 export class Choose {
-  /** present(): the hood as it now stands {name, hood}, or null. */
-  constructor(store, present) {
+  /** present(): the hood as it now stands {name, hood}, or null; shelf: of the meshes. */
+  constructor(store, present, shelf) {
     this.store = store;
+    this.shelf = shelf;
     this.present = present;
     this.advice = null;
     this.answers = new Map();
@@ -71,7 +73,9 @@ export class Choose {
     const taken = new Set(same.map((entry) => entry.name));
     let { name } = now;
     for (let k = 2; taken.has(name); k++) name = `${now.name} ${k}`;
-    this.store.edit({ kept: [...same, { name, hood: now.hood }].slice(-MOST) });
+    const { mesh } = this.store.state;
+    const held = mesh && now.hood.rim?.stl ? { mesh } : {};
+    this.store.edit({ kept: [...same, { name, hood: now.hood, ...held }].slice(-MOST) });
   }
 
   /** Have the program weigh plain, petal and tunnel for the same wishes. */
@@ -112,16 +116,20 @@ export class Choose {
   /** Look at every candidate at the present setting and draw the columns. */
   async follow(state) {
     const turn = ++this.turn;
-    const question = (hood) => ({
-      design: { lens: state.lens, camera: state.camera, hood },
+    const question = (entry) => ({
+      design: { lens: state.lens, camera: state.camera, hood: entry.hood, ...meshOf(entry) },
       at: { zoom: state.at.zoom, focus: state.at.focus, f_number: state.at.stop },
       want: ["sensor", "rim", "sky", "numbers"],
       hints: { columns: 49, rows: 33, cells: 61, plane: 90 },
     });
     const found = [];
     for (const entry of state.kept) {
+      const place = this.shelf.place(entry);
+      if (place === "missing") found.push({ ...entry, fault: missingWords(entry) });
+      // A mesh that is being brought: the comparison follows again when it is here.
+      if (place === "missing" || place === "looking") continue;
       try {
-        found.push({ ...entry, answer: await ask("look", question(entry.hood)) });
+        found.push({ ...entry, answer: await ask("look", question(entry)) });
       } catch (fault) {
         if (!(fault instanceof Refused || fault instanceof Unreachable)) throw fault;
         found.push({ ...entry, fault: fault.message });
@@ -188,7 +196,7 @@ export class Choose {
       ...(advised ? [el("span", { class: "badge" }, "advised")] : []),
     );
     part(".take").onclick = () => {
-      this.store.edit({ hood: entry.hood, hand: null, moved: 0 });
+      this.store.edit({ hood: entry.hood, mesh: entry.mesh ?? null, hand: null, moved: 0 });
       this.store.turn({ step: "look" });
     };
     part(".drop").onclick = () => this.store.edit({ kept: state.kept.filter((other) => other.name !== entry.name) });

@@ -5,8 +5,11 @@ import { at, el } from "./dom.js";
 import { baked } from "./hoods.js";
 import { download } from "./jobs.js";
 import { kept, sound } from "./keep.js";
+import { asText, fromText, meshInBrowser, takeMesh } from "./shelf.js";
+import { LENS_FILES, readPrescription, withSurfaces } from "./traced.js";
 
 const LARGEST = 1_000_000;
+const LARGEST_DESIGN = 80_000_000;
 
 function stem(name) {
   return (
@@ -20,13 +23,13 @@ function stem(name) {
 }
 
 export class Drawer {
-  /** link(): the address of the design; said(words): tell what happened; preferences and prefer(patch): units and theme. */
-  constructor(store, { link, said, preferences, prefer, finished }) {
-    Object.assign(this, { store, link, said, preferences, prefer, finished });
+  /** link(): the address of the design; said(words): tell what happened; preferences and prefer(patch): units and theme; shelf: of the meshes. */
+  constructor(store, { link, said, preferences, prefer, finished, shelf }) {
+    Object.assign(this, { store, link, said, preferences, prefer, finished, shelf });
     this.picker = el("input", {
       type: "file",
       multiple: true,
-      accept: ".toml,.json,text/plain",
+      accept: `${LENS_FILES},text/plain`,
       class: "unseen",
       tabindex: "-1",
       "aria-label": "Documents to open",
@@ -202,39 +205,59 @@ export class Drawer {
     );
   }
 
-  saveDesign() {
-    const text = JSON.stringify({ shadewright: "design", version: 1, ...kept(this.store.state) }, null, 1);
-    download(new Blob([text], { type: "application/json" }), `${stem(this.store.state.hood?.name)}.design.json`);
+  async saveDesign() {
+    const { state } = this.store;
+    const design = { shadewright: "design", version: 1, ...kept(state) };
+    if (state.mesh && state.hood?.rim?.stl) {
+      const blob = await meshInBrowser(state.mesh.id);
+      if (blob) design.mesh = { ...state.mesh, stl: await asText(blob) };
+      else this.said(`The mesh ${state.hood.rim.stl} is not in this browser: the saved design only names it.`);
+    }
+    download(
+      new Blob([JSON.stringify(design, null, 1)], { type: "application/json" }),
+      `${stem(state.hood?.name)}.design.json`,
+    );
   }
 
   async copyLink() {
     const address = await this.link();
     try {
       await navigator.clipboard.writeText(address);
-      this.said("The link is copied: it holds the whole design.");
+      this.said(
+        this.store.state.hood?.rim?.stl
+          ? "The link is copied: it holds all but the mesh, which it names by its fingerprint."
+          : "The link is copied: it holds the whole design.",
+      );
     } catch (fault) {
       if (!(fault instanceof DOMException || fault instanceof TypeError)) throw fault;
       this.said("This browser does not let a page copy; the link stands in the address line.");
     }
   }
 
-  /** Open documents: any of lens, camera and hood as TOML, or a saved design. */
+  /** Open documents: lens, camera and hood as TOML, a prescription in any description that is read, or a saved design. */
   async open(files) {
     const read = {};
+    const later = [];
     for (const file of files) {
-      if (file.size > LARGEST) return this.said(`${file.name} is larger than any document; choose another.`);
-      const text = await file.text();
-      if (file.name.endsWith(".json")) {
-        try {
-          this.store.replace(sound(JSON.parse(text)));
-        } catch (fault) {
-          if (!(fault instanceof SyntaxError || fault instanceof TypeError)) throw fault;
-          return this.said(`${file.name} holds no design saved here: ${fault.message}.`);
-        }
-        return this.said(`${file.name} is open.`);
-      }
       try {
-        const { kind, document: found } = await ask("read", { text });
+        if (file.name.endsWith(".json") && (await this.openDesign(file))) return this.said(`${file.name} is open.`);
+        if (file.size > LARGEST) return this.said(`${file.name} is larger than any document; choose another.`);
+        if (await isPrescription(file)) read.prescription = await readPrescription(file);
+        else later.push(file);
+      } catch (fault) {
+        if (!(fault instanceof Refused || fault instanceof Unreachable || fault instanceof Unusable)) throw fault;
+        return this.said(fault.message.startsWith(file.name) ? fault.message : `${file.name}: ${fault.message}`);
+      }
+    }
+    for (const file of later) {
+      try {
+        const beside = read.prescription?.prescription;
+        const { kind, document: found } = await ask("read", {
+          text: await file.text(),
+          ...(beside ? { prescription: beside } : {}),
+        });
+        if (!["lens", "camera", "hood"].includes(kind))
+          return this.said(`${file.name} is a ${kind} document; the bench takes lens, camera, hood and prescription.`);
         read[kind] = found;
       } catch (fault) {
         if (!(fault instanceof Refused || fault instanceof Unreachable)) throw fault;
@@ -242,8 +265,45 @@ export class Drawer {
       }
     }
     if (Object.keys(read).length === 0) return undefined;
-    this.store.edit({ ...read, ...(read.hood ? { hand: null, moved: 0 } : {}) });
-    this.opened?.(read);
+    const { prescription, ...documents } = read;
+    if (prescription && !documents.lens) documents.lens = withSurfaces(this.store.state.lens, prescription);
+    if (prescription) this.store.remarks = prescription.notes;
+    this.store.edit({ ...documents, ...(read.hood ? { hand: null, moved: 0 } : {}) });
+    this.opened?.(documents);
     return this.said(`Opened: ${Object.keys(read).join(", ")}.`);
   }
+
+  /** Open a saved design with the mesh that it may hold; false for JSON of another kind. Raises Unusable. */
+  async openDesign(file) {
+    if (file.size > LARGEST_DESIGN) throw new Unusable("is larger than any saved design; choose another.");
+    let given;
+    try {
+      given = JSON.parse(await file.text());
+    } catch (fault) {
+      if (!(fault instanceof SyntaxError)) throw fault;
+      throw new Unusable(`holds no design saved here: ${fault.message}.`);
+    }
+    if (given?.surface_group) return false;
+    try {
+      const state = sound(given);
+      if (typeof given.mesh?.stl === "string") {
+        state.mesh = { id: await takeMesh(fromText(given.mesh.stl)) };
+        this.shelf.here(state.mesh.id);
+      }
+      this.store.replace(state);
+    } catch (fault) {
+      if (!(fault instanceof TypeError || fault instanceof DOMException)) throw fault;
+      throw new Unusable(`holds no design saved here: ${fault.message}.`);
+    }
+    return true;
+  }
+}
+
+/** A file that cannot be used, and why. */
+class Unusable extends Error {}
+
+/** True for a file that describes a lens by its surfaces. */
+async function isPrescription(file) {
+  if (!file.name.toLowerCase().endsWith(".toml")) return true;
+  return /^[ \t]*document[ \t]*=[ \t]*["']prescription["']/m.test(await file.text());
 }

@@ -62,7 +62,7 @@ export class Form {
 
   /** A length in the chosen unit; left empty it is taken out of the document. */
   length(where, words, options = {}) {
-    return this.number(where, words, { ...options, suffix: () => unit(), show: shownLength, read: typedLength });
+    return this.number(where, words, { suffix: () => unit(), show: shownLength, read: typedLength, ...options });
   }
 
   /** A number; left empty it is taken out of the document. */
@@ -83,12 +83,62 @@ export class Form {
         input.dataset.unreadable = Number.isNaN(value) ? "yes" : "";
         if (Number.isNaN(value))
           this.complain(where, `"${input.value}" is no number; write digits and at most one point.`);
+        else if (options.put) options.put(value);
         else this.put(where, options.kept ? options.kept(value) : value);
       },
     });
     return this.field(where, words, { ...options, id }, el("div", { class: "with-unit" }, input, sign), () => {
       sign.textContent = suffix();
       if (document.activeElement !== input) input.value = show(this.value(where));
+    });
+  }
+
+  /** Across a circle whose radius the document holds. */
+  across(where, words, options = {}) {
+    return this.length(where, words, {
+      show: (radius) => shownLength(Number.isFinite(radius) ? 2 * radius : null),
+      read: (text) => (typedLength(text) === null ? null : typedLength(text) / 2),
+      ...options,
+    });
+  }
+
+  /** Call `work` whenever the document has changed. */
+  watch(work) {
+    this.fields.push({ where: [], named: "", input: el("input"), wrong: el("p"), assumed: null, refresh: work });
+  }
+
+  /** A field that is bound to nothing, for a sum: {field, read}. */
+  loose(words, { unit: measured = "", value = "", length = false }) {
+    const id = `f${++serial}`;
+    const input = el("input", { type: "text", inputmode: "decimal", autocomplete: "off", value, id });
+    const sign = el("span", { "aria-hidden": "true" }, length ? unit() : measured);
+    this.watch(() => length && (sign.textContent = unit()));
+    return {
+      field: el(
+        "div",
+        { class: "field" },
+        el("label", { for: id }, words),
+        el("div", { class: "with-unit" }, input, sign),
+      ),
+      read: () => (length ? typedLength(input.value) : Number(input.value.trim().replace(",", "."))),
+    };
+  }
+
+  /** One half of a pair such as [right, up]: left empty it counts as 0, and a pair of noughts is taken out. */
+  half(where, place, words, options = {}) {
+    const { as = "length", ...rest } = options;
+    const put = (value) => {
+      const pair = [...(this.value(where) ?? [0, 0])];
+      pair[place] = value ?? 0;
+      this.put(where, pair.some((entry) => entry !== 0) ? pair : null);
+    };
+    const shown = (show) => (value) => (value === 0 ? "" : show(value));
+    const plain = (value) => (value === undefined || value === null ? "" : String(value));
+    return this[as]([...where, place], words, {
+      placeholder: "0",
+      show: shown(as === "length" ? shownLength : plain),
+      ...rest,
+      put,
     });
   }
 

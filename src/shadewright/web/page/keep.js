@@ -56,6 +56,11 @@ export async function fromHash(hash) {
   return sound(JSON.parse(new TextDecoder().decode(bytes)));
 }
 
+/** True for what a damaged link or file raises when it is read. */
+export function isDamage(fault) {
+  return [TypeError, SyntaxError, RangeError, DOMException].some((kind) => fault instanceof kind);
+}
+
 function isTable(value) {
   return typeof value === "object" && value !== null && !Array.isArray(value);
 }

@@ -5,15 +5,19 @@ import { Choose } from "./choose.js";
 import { Dials } from "./dials.js";
 import { at, el, forgetSizes, settled } from "./dom.js";
 import { Drawer } from "./drawer.js";
+import { makingLists } from "./finish.js";
 import { Fitting } from "./fitting.js";
 import { Handwork } from "./handwork.js";
 import { baked, isGiven, meshOf } from "./hoods.js";
-import { fromHash, preferences, save, savePreferences, saved, toHash } from "./keep.js";
+import { fromHash, isDamage, preferences, save, savePreferences, saved, toHash } from "./keep.js";
+import { onwardRow, problemList } from "./onward.js";
 import { forgetColours } from "./palette.js";
 import { cameraLayout, cameraPanel, plainCamera } from "./panel_camera.js";
 import { hoodLayout, hoodPanel, plainHood } from "./panel_hood.js";
+import { Measuring } from "./measuring.js";
 import { lensLayout, lensPanel, plainLens } from "./panel_lens.js";
 import { makeLayout, makePanel } from "./panel_make.js";
+import { Shelf, missingWords } from "./shelf.js";
 import { Store, blank } from "./store.js";
 import { sayRefused, sayVerdict } from "./verdict.js";
 import { Views, fineness } from "./views.js";
@@ -39,6 +43,8 @@ class Bench {
     this.starters = [];
     this.problems = [];
     this.estimates = [];
+    this.lists = null;
+    this.shelf = new Shelf(() => this.meshFound());
     this.lastChange = 0;
     this.fitting = new Fitting(() => this.fitted());
     this.looks = new Latest(
@@ -52,13 +58,18 @@ class Bench {
     this.views = new Views(this.store);
     this.dials = new Dials(this.store);
     this.handwork = new Handwork(this.store, this.views);
-    this.choose = new Choose(this.store, () => this.finished());
+    this.choose = new Choose(this.store, () => this.finished(), this.shelf);
     this.drawer = new Drawer(this.store, {
       link: async () => location.origin + location.pathname + (await toHash(this.store.state)),
       said: (words) => this.toast(words),
       preferences: () => this.preferences,
       prefer: (patch) => this.prefer(patch),
       finished: () => this.finished()?.hood,
+      shelf: this.shelf,
+    });
+    this.measuring = new Measuring(this.store, {
+      design: () => this.design(),
+      said: (words) => this.toast(words),
     });
     this.drawer.opened = (read) => this.opened(read);
     this.keepLater = settled(() => this.keep(), 250);
@@ -89,6 +100,12 @@ class Bench {
     this.rebuildPanel();
   }
 
+  /** What the sheet Make chooses from: the finishes, and whether STEP is there. */
+  async fetchMaking() {
+    this.lists = await makingLists();
+    if (this.lists && this.store.state.step === "make") this.rebuildPanel();
+  }
+
   /** Open the design in the address; false where there is none. */
   async fromAddress() {
     try {
@@ -97,13 +114,7 @@ class Bench {
       this.store.replace(state);
       return true;
     } catch (fault) {
-      if (!(
-        fault instanceof TypeError ||
-        fault instanceof SyntaxError ||
-        fault instanceof RangeError ||
-        fault instanceof DOMException
-      ))
-        throw fault;
+      if (!isDamage(fault)) throw fault;
       this.toast("The link is damaged and could not be opened: copy it again, whole.");
       return false;
     }
@@ -136,7 +147,8 @@ class Bench {
     document.body.dataset.step = state.step;
     const started = state.step !== "start" && Boolean(state.lens && state.camera && state.hood);
     at("welcome").hidden = started;
-    for (const id of ["verdict", "work", "dials"]) at(id).hidden = !started;
+    for (const id of ["verdict", "work", "dials"]) at(id).hidden = !started || state.step === "measure";
+    this.measuring.follow(state, started);
     at("choose").hidden = state.step !== "choose";
     this.followSteps(state, started);
     at("undo").disabled = this.store.past.length === 0;
@@ -166,6 +178,7 @@ class Bench {
   look(quiet = false) {
     const { state } = this.store;
     if (!state.lens || state.step === "start") return;
+    if (!this.meshIsHere()) return;
     const moving = !quiet && performance.now() - this.lastChange < MOVING && this.views.answer !== null;
     if (moving) this.settle();
     const shown = this.views.shown();
@@ -187,6 +200,23 @@ class Bench {
       want,
       hints: { ...fineness(moving), plane: state.plane === -1 ? 90 : state.plane },
     });
+  }
+
+  /** Whether the mesh of the hood, if it has one, is with the program; says so where it is nowhere. */
+  meshIsHere() {
+    const { state } = this.store;
+    const place = this.shelf.place(state);
+    if (place !== "missing") return place !== "looking";
+    this.views.old();
+    sayRefused(missingWords(state));
+    return false;
+  }
+
+  meshFound() {
+    this.followPanel(this.store.state);
+    if (this.store.state.step === "choose") this.compareLater();
+    this.validateLater();
+    this.look();
   }
 
   painted(answer, question) {
@@ -216,6 +246,12 @@ class Bench {
     if (fault instanceof Unreachable) return this.lost();
     if (!(fault instanceof Refused)) throw fault;
     this.connected();
+    // Of many meshes the program drops the oldest: the browser gives it back.
+    if (fault.message.startsWith("mesh:")) {
+      this.shelf.forget();
+      this.look();
+      return undefined;
+    }
     this.views.old();
     sayRefused(fault.message);
     return undefined;
@@ -241,13 +277,13 @@ class Bench {
   /** The design with the finished hood, for jobs; null where there is none. */
   design() {
     const { lens, camera } = this.store.state;
-    const done = this.finished();
+    const done = ["none", "here"].includes(this.shelf.place(this.store.state)) ? this.finished() : null;
     return done ? { lens, camera, hood: done.hood, ...meshOf(this.store.state) } : null;
   }
 
   async validate() {
     const { lens, camera, hood } = this.store.state;
-    if (!lens) return;
+    if (!lens || this.shelf.place(this.store.state) === "looking") return;
     try {
       const { problems, estimates } = await ask("validate", {
         design: { lens, camera, hood, ...meshOf(this.store.state) },
@@ -302,7 +338,7 @@ class Bench {
     const layout = {
       lens: () => lensLayout(state.lens),
       camera: () => cameraLayout(state.camera),
-      hood: () => hoodLayout(state.hood),
+      hood: () => `${hoodLayout(state.hood)} ${this.shelf.place(state)}`,
       make: () => makeLayout(state.hood),
     }[state.step];
     return layout ? `${state.step} ${layout()}` : state.step;
@@ -325,34 +361,14 @@ class Bench {
     const build = {
       lens: () => lensPanel(this.store, box),
       camera: () => cameraPanel(this.store, box, this.formats),
-      hood: () => hoodPanel(this.store, box),
-      make: () => makePanel(this.store, box, () => this.design()),
+      hood: () => hoodPanel(this.store, box, this.shelf),
+      make: () => makePanel(this.store, box, () => this.design(), this.lists),
     }[state.step];
+    if (state.step === "make" && !this.lists) this.fetchMaking();
     this.form = build ? build() : null;
     this.general = el("div", { class: "problems", role: "status", hidden: true });
     if (this.form) box.firstElementChild.after(this.general);
-    const now = STEPS.findIndex(([name]) => name === state.step);
-    if (build) {
-      box.append(
-        el(
-          "div",
-          { class: "onward" },
-          now > 0
-            ? el(
-                "button",
-                { type: "button", class: "quiet", onclick: () => this.store.turn({ step: STEPS[now - 1][0] }) },
-                `Back: ${STEPS[now - 1][1]}`,
-              )
-            : el("span"),
-          now < STEPS.length - 1 &&
-            el(
-              "button",
-              { type: "button", onclick: () => this.store.turn({ step: STEPS[now + 1][0] }) },
-              `On: ${STEPS[now + 1][1]}`,
-            ),
-        ),
-      );
-    }
+    if (build) box.append(onwardRow(STEPS, state.step, (step) => this.store.turn({ step })));
     panel.replaceChildren(box);
     panel.scrollTop = top;
     if (held) at(held)?.focus();
@@ -364,12 +380,7 @@ class Bench {
     const left = this.form.judge(this.problems, this.estimates);
     const others = this.problems.filter((problem) => problem.document !== this.form.name);
     this.general.hidden = left.length + others.length === 0;
-    this.general.replaceChildren(
-      el("ul", null, [
-        ...left.map((problem) => el("li", null, problem.sentence)),
-        ...others.map((problem) => el("li", null, `${problem.document}: ${problem.sentence}`)),
-      ]),
-    );
+    this.general.replaceChildren(problemList(left, others));
   }
 
   // -- preferences, lessons, keeping
@@ -385,6 +396,7 @@ class Bench {
     if (this.views.answer) sayVerdict(this.views.answer, this.fitting);
     this.look();
     if (this.store.state.step === "choose") this.compareLater();
+    this.measuring.again();
   }
 
   applyPreferences() {
@@ -420,6 +432,7 @@ class Bench {
     const themed = () => {
       forgetColours();
       this.views.draw();
+      this.measuring.paint();
     };
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", themed);
     addEventListener("beforeprint", () => this.onPaper(true));
@@ -458,6 +471,7 @@ class Bench {
 
   lost() {
     if (this.retry) return;
+    this.shelf.forget();
     at("trouble").hidden = false;
     at("trouble").textContent =
       "The program behind this page does not answer. Your design is safe here; start shadewright bench again and the page goes on by itself.";

@@ -2,6 +2,7 @@
 
 import { add, el, sv } from "./dom.js";
 import { Form, group, more } from "./fields.js";
+import { movementsGroup } from "./movements.js";
 import { smallPicture } from "./pictures.js";
 import { withValue } from "./store.js";
 import { length } from "./words.js";
@@ -72,19 +73,13 @@ export function cameraPanel(store, box, formats) {
         form.length(["stabiliser_travel"], "Sensor travel", { hint: "to any side, by the stabiliser; 0 without" }),
       ),
     ),
+    movementsGroup(store, form, () => laidFrame(form.document, formats)),
     useGroup(store, form),
     more("Crop modes and delivery shapes", el("div", { class: "fields" }, masksField(store, form)), crops(store, form)),
   );
   const draw = () => picture.replaceChildren(framePicture(form.document, formats));
   draw();
-  form.fields.push({
-    where: ["frame"],
-    named: "frame",
-    input: el("input"),
-    wrong: el("p"),
-    assumed: null,
-    refresh: draw,
-  });
+  form.watch(draw);
   return form;
 }
 
@@ -95,10 +90,16 @@ export function frameOf(camera, formats) {
   return known ? [known.width, known.height] : null;
 }
 
-function framePicture(camera, formats) {
+/** Width and height of the frame as it lies. */
+function laidFrame(camera, formats) {
   const frame = frameOf(camera, formats);
+  return frame && camera.orientation === "portrait" ? [frame[1], frame[0]] : frame;
+}
+
+function framePicture(camera, formats) {
+  const frame = laidFrame(camera, formats);
   if (!frame || !(frame[0] > 0 && frame[1] > 0)) return el("span");
-  const [width, height] = camera.orientation === "portrait" ? [frame[1], frame[0]] : frame;
+  const [width, height] = frame;
   const scale = Math.min(300 / Math.max(width, 36), 120 / Math.max(height, 24));
   const rect = (w, h, name) =>
     sv("rect", { x: 210 - (w * scale) / 2, y: 75 - (h * scale) / 2, width: w * scale, height: h * scale, class: name });

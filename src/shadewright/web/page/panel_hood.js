@@ -1,18 +1,20 @@
 // The hood: wishes for one that is worked out, or the measures of one from the drawer.
 
-import { Refused, Unreachable, send } from "./ask.js";
+import { Refused, Unreachable } from "./ask.js";
 import { add, el } from "./dom.js";
 import { Form, group, more } from "./fields.js";
 import { SHAPES, isGiven, wishesOf } from "./hoods.js";
+import { insideGroup, insideOf } from "./inside.js";
 import { pictureOf, smallPicture } from "./pictures.js";
+import { takeMesh } from "./shelf.js";
 
 /** Wishes for a petal hood, all else left to the program. */
 export function plainHood() {
   return { document: "hood", version: 1, name: "My hood", rim: { shape: "petal" }, wishes: { largest_length: 75 } };
 }
 
-/** Build the form of the hood. */
-export function hoodPanel(store, box) {
+/** Build the form of the hood. shelf: knows where the mesh of a hood is. */
+export function hoodPanel(store, box, shelf) {
   const form = new Form(store, "hood");
   const measured = Boolean(form.document.rim?.petals);
   add(
@@ -26,11 +28,14 @@ export function hoodPanel(store, box) {
     el("div", { class: "fields" }, form.text(["name"], "Name", { wide: true, most: 100, keepEmpty: true })),
     kindGroup(store, form, measured),
     measured
-      ? [measuredGroup(form), stlGroup(store, form)]
-      : isGiven(form.document)
-        ? givenGroup(store, form)
-        : wishGroup(form),
+      ? [measuredGroup(form), stlGroup(store, form, shelf)]
+      : form.document.rim?.stl
+        ? meshGroup(store, form, shelf)
+        : isGiven(form.document)
+          ? givenGroup(store, form)
+          : wishGroup(form),
     !measured && !isGiven(form.document) && wallGroup(store, form),
+    insideGroup(store, form),
     more(
       "Margins",
       el(
@@ -53,7 +58,7 @@ export function hoodPanel(store, box) {
 
 function kindGroup(store, form, measured) {
   const hood = () => form.document;
-  const shape = () => (measured ? "own" : (hood().rim?.shape ?? "petal"));
+  const shape = () => (measured || form.document.rim?.stl ? "own" : (hood().rim?.shape ?? "petal"));
   const pick = (value) => {
     if (value === "own") {
       const points = hood().rim?.points ?? [];
@@ -216,36 +221,82 @@ function measuredGroup(form) {
   );
 }
 
-function stlGroup(store, form) {
+function stlGroup(store, form, shelf) {
+  return more(
+    "Or its mesh, from an STL",
+    el(
+      "p",
+      { class: "tell" },
+      "Seat plane at z = 0, z forward, y up, x to the left as seen from behind the camera; mm. A link holds the mesh's fingerprint only: this browser keeps the mesh, and a saved design holds it whole.",
+    ),
+    meshPicker(store, form, shelf),
+  );
+}
+
+function meshPicker(store, form, shelf) {
   const said = el("p", { class: "wrong", role: "status", hidden: true });
-  const picker = el("input", { type: "file", accept: ".stl", "aria-label": "STL of the hood" });
+  const picker = el("input", {
+    type: "file",
+    accept: ".stl",
+    class: "unseen",
+    tabindex: "-1",
+    "aria-label": "STL of the hood",
+  });
   picker.addEventListener("change", async () => {
     said.hidden = true;
     const [file] = picker.files;
     if (!file) return;
     try {
-      const { mesh } = await send("meshes", file);
+      const id = await takeMesh(file);
+      shelf.here(id);
       store.edit({
         hood: { ...form.document, wall: undefined, rim: { stl: file.name } },
-        mesh: { id: mesh },
+        mesh: { id },
         hand: null,
         moved: 0,
       });
+      shelf.changed();
     } catch (fault) {
       if (!(fault instanceof Refused || fault instanceof Unreachable)) throw fault;
       said.hidden = false;
       said.textContent = `${file.name}: ${fault.message}`;
     }
   });
-  return more(
-    "Or its mesh, from an STL",
+  const choose = el("button", { type: "button", class: "quiet", onclick: () => picker.click() }, "Choose an STL…");
+  return el("div", null, picker, choose, said);
+}
+
+function meshGroup(store, form, shelf) {
+  const missing = shelf.place(store.state) === "missing";
+  const measures = { right: 40, left: 40, top: 40, bottom: 40, corners: 25, valley_width: 40 };
+  const across = Math.ceil((store.state.lens?.front?.rim_diameter ?? 80) + 4);
+  return group(
+    "Its mesh",
     el(
       "p",
-      { class: "tell" },
-      "Seat plane at z = 0, z forward, y up, x to the left as seen from behind the camera; mm. A mesh stays with this program and not in the link: open it again elsewhere.",
+      { class: missing ? "wrong" : "tell" },
+      missing
+        ? `${form.document.rim.stl} is not in this browser: a link holds a mesh's fingerprint only. Load the STL again.`
+        : `${form.document.rim.stl}, judged as it is. This browser keeps it over a reload, and a saved design holds it whole; a link holds its fingerprint only.`,
     ),
-    picker,
-    said,
+    meshPicker(store, form, shelf),
+    el(
+      "div",
+      { class: "row" },
+      el(
+        "button",
+        {
+          type: "button",
+          class: "quiet",
+          onclick: () =>
+            store.edit({
+              hood: { ...form.document, wall: { shape: "tube", inner_diameter: across }, rim: { petals: measures } },
+              mesh: null,
+            }),
+        },
+        "Describe it by its measures instead",
+      ),
+    ),
   );
 }
 
@@ -319,6 +370,9 @@ export function hoodLayout(hood) {
   return JSON.stringify([
     Boolean(hood.rim?.petals),
     isGiven(hood),
+    hood.rim?.stl,
+    insideOf(hood),
+    hood.vane?.length,
     hood.rim?.shape,
     hood.wall?.shape,
     hood.accessory?.length,

@@ -2,7 +2,9 @@
 
 import { add, el } from "./dom.js";
 import { Form, group, more } from "./fields.js";
+import { rareMeasures } from "./measures_rare.js";
 import { pictureOf, smallPicture } from "./pictures.js";
+import { prescriptionPicker, tracedGroup } from "./traced.js";
 import { focal, focus, shownLength, typedLength, unit } from "./words.js";
 
 /** A lens with the least that can be looked at. */
@@ -32,7 +34,8 @@ export function lensPanel(store, box) {
     el("div", { class: "fields" }, form.text(["name"], "Name", { wide: true, most: 100, keepEmpty: true })),
     frontGroup(form),
     seatGroup(form),
-    traced ? tracedGroup() : settingsGroup(store, form),
+    traced ? tracedGroup(store, form, plainLens) : settingsGroup(store, form),
+    !traced && prescriptionGroup(store),
     more(
       "Less usual: projection, image circle",
       el(
@@ -120,14 +123,15 @@ function seatGroup(form) {
   );
 }
 
-function tracedGroup() {
-  return group(
-    "Settings",
+function prescriptionGroup(store) {
+  return more(
+    "You have its prescription",
     el(
       "p",
       { class: "tell" },
-      "This lens is known by its surfaces, which are traced. Change them as text below (Design, in the top corner).",
+      "The table of surfaces, from a patent, a book or a design program (.toml, .dat, .zmx, .seq or JSON): its rays are traced, and nothing but the front and its place has to be measured.",
     ),
+    prescriptionPicker(store, "Load a prescription…"),
   );
 }
 
@@ -227,7 +231,9 @@ function settingCard(store, form, k, count) {
       form.length(at("reach"), "Reach", { letter: "E", hint: "seat plane forward to the ring; behind it, minus" }),
       form.length(at("pupil_depth"), "Pupil's depth", { letter: "F", hint: "from the front ring back" }),
       form.length(at("pupil_depth_plus_minus"), "Give or take", { hint: `how sure you are of F, ${unit()}` }),
+      form.number(at("smallest_f_number"), "Smallest aperture", { unit: "f/", placeholder: "22" }),
     ),
+    rareMeasures(store, form, k),
   );
 }
 
@@ -247,8 +253,10 @@ function addNear(store, form) {
 /** What makes the form another one: it is built anew when this changes. */
 export function lensLayout(lens) {
   return JSON.stringify([
-    lens.state?.length,
-    Boolean(lens.prescription),
+    lens.state?.map((state) => [Boolean(state.rear_window), state.windows?.length]),
+    lens.prescription?.name,
+    lens.prescription?.surface?.length,
+    lens.placement?.map((entry) => entry.setting),
     lens.state?.some((state) => typeof state.focus_distance === "number"),
   ]);
 }

@@ -2,12 +2,16 @@
 
 import { add, el } from "./dom.js";
 import { Form, group, more } from "./fields.js";
+import { finishFields } from "./finish.js";
 import { jobBox } from "./jobs.js";
 import { smallPicture } from "./pictures.js";
 import { length, stops } from "./words.js";
 
-/** Build the form and the jobs. finished(): the design with its hood as it would be made, or null. */
-export function makePanel(store, box, finished) {
+/**
+ * Build the form and the jobs. finished(): the design with its hood as it would be made, or null.
+ * lists: {finishes, step}, the table of finishes and whether STEP can be written; null until they have come.
+ */
+export function makePanel(store, box, finished, lists) {
   const form = new Form(store, "hood");
   const paper = el(
     "select",
@@ -16,7 +20,8 @@ export function makePanel(store, box, finished) {
     el("option", { value: "letter" }, "Letter"),
   );
   const ring = el("input", { type: "checkbox" });
-  const options = () => ({ paper: paper.value, fit_ring: ring.checked });
+  const exact = el("input", { type: "checkbox", disabled: !lists?.step });
+  const options = () => ({ paper: paper.value, fit_ring: ring.checked, step: exact.checked && !ring.checked });
   const seat = form.document.build?.seat ?? "slip-on";
   add(
     box,
@@ -59,13 +64,13 @@ export function makePanel(store, box, finished) {
         form.length(["build", "thickness"], "Wall thickness", { placeholder: "2" }),
       ),
     ),
+    group("Finish of the wall", el("div", { class: "fields" }, finishFields(form, lists?.finishes ?? null))),
     more(
-      "Finish and printer",
+      "Edges and printer",
       el(
         "div",
         { class: "fields" },
         form.length(["build", "rim_rounding"], "Rim's edges rounded to", { placeholder: "0.6" }),
-        form.text(["build", "finish"], "Finish of the inside", { placeholder: "as weighing assumes" }),
         form.length(["build", "printer", "hole_compensation"], "Added to holes", {
           placeholder: "0.2",
           hint: "printed holes come out small",
@@ -80,6 +85,8 @@ export function makePanel(store, box, finished) {
       el("label", { class: "row" }, "Paper ", paper),
       el("label", { class: "tick" }, ring, "only a short ring to try the seat with"),
     ),
+    el("label", { class: "tick" }, exact, "also an exact solid for CAD programs (STEP)"),
+    lists && !lists.step && stepMissing(),
     jobBox({
       title: "Check it at every setting",
       words: "Sweeps zoom, focus and aperture, and says what stays clear.",
@@ -90,7 +97,7 @@ export function makePanel(store, box, finished) {
     }),
     jobBox({
       title: "Files for the workshop",
-      words: "Solids (STL, 3MF), flat template (SVG, DXF, PDF) and drawing sheet (PDF).",
+      words: "Solids (STL, 3MF, and STEP where ticked above), flat template (SVG, DXF, PDF) and drawing sheet (PDF).",
       button: "Make the files",
       kind: "make",
       design: finished,
@@ -112,6 +119,16 @@ export function makePanel(store, box, finished) {
     ),
   );
   return form;
+}
+
+function stepMissing() {
+  return el(
+    "p",
+    { class: "hint" },
+    "STEP is not installed with this program. In the terminal: ",
+    el("code", null, "pip install shadewright[step]"),
+    "; then start the bench again. STL and 3MF need nothing more.",
+  );
 }
 
 function makeWords(job) {

@@ -178,6 +178,125 @@ const PICTURES = {
       word(416, AXIS + 18, "move your head", "end"),
     ),
 
+  openings: () =>
+    frame(
+      220,
+      "Openings seen from the front: G, how far an opening lies behind the front ring; H, across it",
+      ...lens(262),
+      ...[AXIS - 40, AXIS + 20].map((y) => sv("line", { x1: 170, x2: 170, y1: y, y2: y + 20, class: "pupil" })),
+      ...[AXIS - 58, AXIS + 34].map((y) => sv("line", { x1: 96, x2: 96, y1: y, y2: y + 24, class: "pic-opening" })),
+      thin(96, AXIS + 58, 96, 206),
+      thin(262, AXIS + 62, 262, 206),
+      ...measure(96, 200, 262, 200, "G"),
+      ...measure(96, AXIS - 34, 96, AXIS + 34, "H", 0.28),
+      sv("path", {
+        d: path([
+          [96, AXIS + 34],
+          [408, AXIS - 70],
+        ]),
+        class: "pic-ray",
+      }),
+      sv("path", {
+        d: path([
+          [262, AXIS - 50],
+          [408, AXIS - 95],
+        ]),
+        class: "pic-ray",
+      }),
+      word(96, AXIS - 76, "rear opening"),
+      word(180, AXIS + 54, "pupil", "start"),
+      word(416, AXIS + 50, "seen from here", "end"),
+    ),
+
+  wander: () =>
+    frame(
+      220,
+      "A pupil that moves: straight ahead it is seen deep in the lens, from the side it seems to stand further forward",
+      ...lens(262),
+      sv("line", { x1: 150, x2: 150, y1: AXIS - 36, y2: AXIS - 16, class: "pupil" }),
+      sv("line", { x1: 150, x2: 150, y1: AXIS + 16, y2: AXIS + 36, class: "pupil" }),
+      sv("circle", { cx: 150, cy: AXIS, r: 4.5, class: "pupil-dot" }),
+      sv("circle", { cx: 200, cy: AXIS, r: 5, class: "pic-ghost" }),
+      sv("line", { x1: 200, x2: 200, y1: AXIS - 36, y2: AXIS - 16, class: "pic-ghost" }),
+      sv("line", { x1: 200, x2: 200, y1: AXIS + 16, y2: AXIS + 36, class: "pic-ghost" }),
+      sv("path", {
+        d: path([
+          [200, AXIS],
+          [392, AXIS - 92],
+        ]),
+        class: "pic-ray",
+      }),
+      sv("path", {
+        d: path([
+          [150, AXIS],
+          [404, AXIS],
+        ]),
+        class: "pic-ray",
+      }),
+      thin(150, AXIS + 36, 150, 206),
+      thin(200, AXIS + 36, 200, 192),
+      thin(262, AXIS + 62, 262, 206),
+      ...measure(150, 200, 262, 200, "F", 0.85),
+      sv("path", { d: "M154 186H190", class: "pic-measure" }),
+      arrowHead(198, 186, [1, 0]),
+      word(416, AXIS - 100, "from the side", "end"),
+      word(416, AXIS + 18, "from ahead", "end"),
+    ),
+
+  vertex: () =>
+    frame(
+      220,
+      "L: from the seat plane, where the hood's edge stops, forward to the middle of the front glass",
+      ...lens(262),
+      sv("path", { d: `M150 ${AXIS - 74}H330M150 ${AXIS + 74}H330`, class: "pic-hood" }),
+      thin(190, 20, 190, 210),
+      word(190, 16, "seat plane"),
+      thin(258, AXIS, 258, 210),
+      sv("circle", { cx: 258, cy: AXIS, r: 4, class: "pic-arrow" }),
+      ...measure(190, 203, 258, 203, "L"),
+      word(416, AXIS - 14, "its middle", "end"),
+    ),
+
+  vanes: () =>
+    frame(
+      200,
+      "Vanes cut along the axis: M, how far a vane stands off the wall; N, its edge ahead of the seat plane; P, its opening",
+      sv("rect", { x: 20, y: 30, width: 70, height: 140, class: "pic-body" }),
+      sv("path", { d: "M90 50V150", class: "pic-glass" }),
+      sv("path", { d: "M60 24H384M60 176H384", class: "pic-hood" }),
+      thin(90, 12, 90, 190),
+      word(90, 10, "seat plane"),
+      ...[180, 260, 350].flatMap((x) =>
+        [
+          [25, 44, 1],
+          [175, 156, -1],
+        ].map(([wall, edge, way]) =>
+          sv("path", {
+            d: path(
+              [
+                [x, wall],
+                [x, edge],
+                [x - 3, edge],
+                [x - 3 - 19, edge - 19 * way],
+              ],
+              true,
+            ),
+            class: "pic-dark",
+          }),
+        ),
+      ),
+      ...measure(90, 100, 260, 100, "N"),
+      thin(260, 44, 260, 156),
+      ...measure(300, 44, 300, 156, "P"),
+      thin(350, 44, 408, 44),
+      sv("path", { d: "M400 10V24M400 44V58", class: "pic-measure" }),
+      arrowHead(400, 24, [0, 1]),
+      arrowHead(400, 44, [0, -1]),
+      sv("circle", { cx: 400, cy: 72, r: 10, class: "pic-letter-ground" }),
+      sv("text", { x: 400, y: 76.6, "text-anchor": "middle", class: "pic-letter" }, "M"),
+      thin(384, 24, 408, 24),
+    ),
+
   petals: () =>
     frame(
       220,
@@ -228,6 +347,24 @@ export function smallPicture(name) {
         hood("M6 52V34C20 34 22 42 30 42C40 42 40 16 50 16H70C80 16 80 42 90 42C98 42 100 34 114 34V52Z"),
         sv("path", { d: "M60 50V18", class: "pic-measure" }),
         arrowHead(60, 17, [0, -1]),
+      ),
+    bare: () => small(hood("M6 12H114M6 46H114")),
+    vanes: () =>
+      small(
+        hood("M6 8H114M6 50H114"),
+        ...[34, 66, 98].map((x) =>
+          sv("path", { d: `M${x} 9V20L${x - 11} 9ZM${x} 49V38L${x - 11} 49Z`, class: "pic-dark" }),
+        ),
+      ),
+    ridges: () =>
+      small(
+        hood("M6 8H114M6 50H114"),
+        ...[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11].map((k) =>
+          sv("path", {
+            d: `M${20 + 8 * k} 9V16L${13 + 8 * k} 9ZM${20 + 8 * k} 49V42L${13 + 8 * k} 49Z`,
+            class: "pic-dark",
+          }),
+        ),
       ),
     landscape: () => small(sv("rect", { x: 33, y: 10, width: 54, height: 36, class: "pic-line" })),
     portrait: () => small(sv("rect", { x: 43, y: 2, width: 34, height: 52, class: "pic-line" })),

@@ -60,6 +60,7 @@ export function drawSection(picture, plane, extent) {
   for (const wall of plane.walls) {
     inside.append(sv("path", { d: path(wall.map(to), true), class: "wall", fill: `url(#${picture.id}-cut)` }));
   }
+  for (const ring of plane.rings ?? []) inside.append(sv("path", { d: path(ring.map(to), true), class: "vane" }));
   for (const cut of plane.cuts ?? []) inside.append(sv("path", { d: path(cut.map(to)), class: "wall" }));
   gaps(inside, plane, to, small, window_);
   rulers(picture, { back, ahead, away, to, small, window_, height });
@@ -158,15 +159,28 @@ function windows(inside, plane, to) {
   }
 }
 
+const FROM_EDGE = 5;
+const LETTER = 0.56;
+
 function gaps(inside, plane, to, small, window_) {
+  const [left, right] = [window_.x + FROM_EDGE, window_.x + window_.width - FROM_EDGE];
+  const [top, bottom] = [window_.y + FROM_EDGE, window_.y + window_.height - FROM_EDGE];
   plane.gaps.forEach((entry) => {
     const [x, y] = to([entry.z, entry.u]);
     const bad = entry.gap < -TOUCHING;
     inside.append(sv("circle", { cx: x, cy: y, r: 8, class: bad ? "rim-ring bad" : "rim-ring" }));
-    const words = gapWords(entry.gap);
-    const anchor = x > window_.x + 0.75 * window_.width ? "end" : "middle";
-    const dy = entry.u > 0 ? -1.1 * small : 1.75 * small;
-    inside.append(sv("text", { x, y: y + dy, "text-anchor": anchor, class: bad ? "note bad" : "note" }, words));
+    const note = sv("text", { y: 0, "text-anchor": "middle", class: bad ? "note bad" : "note" }, gapWords(entry.gap));
+    inside.append(note);
+    // Where the browser cannot yet tell how long the words are, their letters are counted.
+    const half = (note.getComputedTextLength() || LETTER * small * note.textContent.length) / 2;
+    const above = y - 1.1 * small,
+      below = y + 1.75 * small;
+    const outward = entry.u > 0 ? above : below;
+    // Beside the rim on the outside; where the panel ends there, on the inside.
+    const fits = outward - small >= top && outward + 0.3 * small <= bottom;
+    const place = fits ? outward : entry.u > 0 ? below : above;
+    note.setAttribute("x", Math.min(Math.max(x, left + half), Math.max(right - half, left + half)));
+    note.setAttribute("y", Math.min(Math.max(place, top + small), bottom - 0.3 * small));
   });
 }
 

@@ -33,8 +33,8 @@ function frameBox(data, width, height, below) {
   return { left: (width - across) / 2, top: Math.max((height - below - tall) / 2, 2), across, tall, scale };
 }
 
-/** Draw the sensor's view on a canvas. plain: the frame alone, without its scale. */
-export function drawSensor(canvas, data, { plain = false } = {}) {
+/** Draw the sensor's view on a canvas. plain: the frame alone, without its scale. spoken: what it comes to, written in its middle. */
+export function drawSensor(canvas, data, { plain = false, spoken = true } = {}) {
   const { pen, width, height, letters } = sharp(canvas);
   const small = Math.max(0.82 * letters, 8.5);
   const box = frameBox(data, width, height, plain ? 0 : 2.9 * small);
@@ -46,7 +46,9 @@ export function drawSensor(canvas, data, { plain = false } = {}) {
   pen.strokeStyle = colours().soft;
   pen.strokeRect(box.left, box.top, box.across, box.tall);
   const dark = data.loss.some((value) => value === null);
-  if (data.worst !== null && data.worst < CLEAR && !dark) {
+  if (!spoken) {
+    // The map alone.
+  } else if (data.worst !== null && data.worst < CLEAR && !dark) {
     inMiddle(pen, box, "clear", Math.min(box.tall / 4.5, 3 * letters));
   } else if (data.worst !== null) {
     inMiddle(pen, box, `worst ${stops(data.worst)}`, Math.min(box.tall / 8, 1.25 * letters));

@@ -35,6 +35,10 @@ export class Store {
     this.past = [];
     this.future = [];
     this.listeners = [];
+    /** What was assumed in reading the lens's prescription, a sentence each. */
+    this.remarks = [];
+    /** Names of the parts of forms that the reader has opened. */
+    this.unfolded = new Set();
     this.gesture = { key: null, time: 0 };
   }
 
