@@ -226,6 +226,8 @@ FULL_HOODS = {
     "vanes": GOOD["hood.toml"] + "\n[[vane]]\nz = 30.5\ninner_diameter = 79.25\n\n[[vane]]\nz = 20.0\ninner_diameter = 78.0\n",
     "ridges": GOOD["hood.toml"].replace("[build]", "[build]\nring_edge = 0.5")
     + "\n[ridges]\npitch = 2.5\ndepth = 1.25\nflank = 40.0\nnear = 3.5\nfront = 30.25\n",
+    "own finish": GOOD["hood.toml"] + '\n[[finish]]\nname = "bench black"\nreflectance = 0.031\nmirror = 0.004\nindex = 1.45\n'
+    'low = 0.028\nhigh = 0.035\nsource = "sphere photometer"\n',
 }
 SHOTS = """
 document = "shots"

@@ -122,7 +122,7 @@ def tradeoff(
     from shadewright.design.tradeoff import Effort, Limits, Size, Task, best_trades, journal_at
     from shadewright.design.tradeoff_search import runner
     from shadewright.design.weigh_stray import finish_of
-    from shadewright.light.finishes import finish_named
+    from shadewright.light.finishes import finish_named, finishes_for
     from shadewright.model.documents import read_camera, read_lens
     from shadewright.report import tradeoff_report
 
@@ -131,7 +131,7 @@ def tradeoff(
     given = {"across": across, "length": length, "mass": mass, "stored": stored}
     limits = Limits(**{name: value for name, value in given.items() if value is not None})
     with cli._naming(lens, hood):
-        coats = tuple(finish_named(name) for name in finish or ()) or (finish_of(wishes),)
+        coats = tuple(finish_named(name, finishes_for(wishes)) for name in finish or ()) or (finish_of(wishes),)
     task = Task(lens_read, camera_read, wishes, limits, Size(str(against)), scene, () if fast else coats)
     stem = cli._stem(wishes.name)
     path = journal or out / f"{stem}.tradeoff.jsonl"
@@ -211,7 +211,7 @@ def vanes(
     from shadewright.design.fit import fit
     from shadewright.design.vane_trade import DEPTHS, vane_trades
     from shadewright.design.weigh_stray import finish_of
-    from shadewright.light.finishes import finish_named
+    from shadewright.light.finishes import finish_named, finishes_for
     from shadewright.model.documents import read_camera, read_lens
 
     scene = surroundings_of([around])[0]
@@ -221,7 +221,7 @@ def vanes(
         if not 0 <= value <= 50:
             raise LightError(f"--depth = {value:g} must be from 0 to 50; correct it.")
     with cli._progress(as_json) as progress, cli._naming(lens, hood):
-        coat = finish_named(finish) if finish is not None else finish_of(wishes)
+        coat = finish_named(finish, finishes_for(wishes)) if finish is not None else finish_of(wishes)
         fitting = fit(lens_read, camera_read, wishes, progress=progress)
         rows = vane_trades(fitting, scene, coat, depths=depths)
     report = vane_report(rows, lens=lens_read.name, camera=camera_read.name, finish=coat.name)

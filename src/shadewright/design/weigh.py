@@ -26,6 +26,7 @@ from shadewright.optics.settings import Setting
 
 if TYPE_CHECKING:
     from shadewright.design.weigh_stray import FinishTrial, StrayBench
+    from shadewright.light.finish import Finish
     from shadewright.light.surroundings import StrayLight
 
 Array = NDArray[np.float64]
@@ -133,6 +134,7 @@ class Weighing:
     left_out: tuple[str, ...]
     finish: str = ""
     trials: tuple[FinishTrial, ...] = ()
+    coat: Finish | None = None
 
     def candidate(self, name: str) -> Candidate:
         """The candidate of a name."""
@@ -289,14 +291,17 @@ def weigh(
     if not fast or surroundings is not None:
         candidates, benches = _stray(candidates, fittings, hood, surroundings, cells, fast=fast)
     choice, reasons = _recommend(candidates, turning=turning, hood=hood)
-    finish = ""
+    finish, coat = "", None
     trials: tuple[FinishTrial, ...] = ()
     if not fast:
+        from shadewright.light.finishes import finishes_for
+
         progress("finishes", 0.9)
-        finish, trials = benches[choice].finish.name, benches[choice].trials()
+        coat, trials = benches[choice].finish, benches[choice].trials(finishes_for(hood))
+        finish = coat.name
         reasons += _finish_reasons(next(c for c in candidates if c.name == choice), finish, trials)
     progress("done", 1.0)
-    return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out), finish, trials)
+    return Weighing(tuple(candidates), choice, tuple(reasons), tuple(left_out), finish, trials, coat)
 
 
 def _weighed(lens: Lens, camera: Camera, hood: Hood, name: str, cells: int) -> tuple[Fitting, Candidate]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shadewright.light.finish import Finish
-from shadewright.light.finishes import FINISHES, finish_named
+from shadewright.light.finishes import FINISHES, finish_named, finishes_for
 from shadewright.light.scene import Scene, Vane, scene_of
 from shadewright.light.share import LightMap
 from shadewright.light.surroundings import Prepared, StrayLight
@@ -46,8 +46,8 @@ class FinishTrial:
 
 
 def finish_of(hood: Hood) -> Finish:
-    """The finish of a hood's inside. Raises LightError for a name that the table does not hold."""
-    return finish_named(hood.build.finish or USUAL_FINISH)
+    """The finish of a hood's inside. Raises LightError for a name that neither the table nor the document holds."""
+    return finish_named(hood.build.finish or USUAL_FINISH, finishes_for(hood))
 
 
 def usual_surroundings() -> tuple[Surroundings, ...]:

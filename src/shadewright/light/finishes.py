@@ -8,7 +8,8 @@ normal incidence and nearly all at grazing. Use the range, not the middle, befor
 from __future__ import annotations
 
 from shadewright.errors import LightError
-from shadewright.light.finish import Finish, Harvey
+from shadewright.light.finish import Finish, Harvey, fresnel
+from shadewright.model.hood import Hood, OwnFinish
 
 _MEMORY = "from memory"
 
@@ -54,9 +55,33 @@ FINISHES: tuple[Finish, ...] = (
 """From the shiniest to the blackest, with a white one to show by contrast what blackening is worth."""
 
 
-def finish_named(name: str) -> Finish:
-    """The finish of a name in the table. Raises LightError."""
-    for finish in FINISHES:
+def finish_named(name: str, known: tuple[Finish, ...] = FINISHES) -> Finish:
+    """The finish of a name among those known. Raises LightError."""
+    for finish in known:
         if finish.name == name:
             return finish
-    raise LightError(f'finish "{name}": is not in the table; choose one of: {", ".join(f.name for f in FINISHES)}.')
+    raise LightError(
+        f'finish "{name}": is not in the table; choose one of: {", ".join(f.name for f in known)}; or describe your own in the '
+        "hood document under [[finish]]."
+    )
+
+
+def finishes_for(hood: Hood) -> tuple[Finish, ...]:
+    """The hood document's own finishes, then those of the table that it does not name anew."""
+    own = tuple(measured(part) for part in hood.finish)
+    names = {finish.name for finish in own}
+    return own + tuple(finish for finish in FINISHES if finish.name not in names)
+
+
+def measured(part: OwnFinish) -> Finish:
+    """A finish that sends back as much straight on as was measured: a mirror share by Fresnel's law, the rest Lambertian."""
+    gloss = part.mirror / float(fresnel(1.0, part.index)) if part.mirror > 0 else 0.0
+    index = part.index if part.mirror > 0 else None
+    full = Finish(part.name, albedo=1.0, index=index, gloss=gloss)
+    # What is scattered straight on is proportional to the albedo, less what the skin holds back on the way out.
+    albedo = (part.reflectance - part.mirror) / (full.reflectance() - part.mirror)
+    return Finish(
+        part.name, albedo=min(albedo, 1.0), index=index, gloss=gloss,
+        low=part.reflectance if part.low is None else part.low,
+        high=part.reflectance if part.high is None else part.high, source=part.source,
+    )  # fmt: skip

@@ -254,6 +254,40 @@ class Printer(Part):
     """How far the first layer squeezes out; a chamfer of this size is cut at the edge on the bed."""
 
 
+class OwnFinish(Part):
+    """A finish that the maker has measured, or has a measurement of."""
+
+    name: Name
+    reflectance: Annotated[float, Field(gt=0, le=0.98)]
+    """Share of light, falling straight on, that it sends back into all directions: what a sphere photometer calls total or
+    specular-included reflectance, in visible light."""
+    mirror: Annotated[float, Field(ge=0, le=0.3)] = 0.0
+    """Share of light straight on that is mirrored: total less specular-excluded reflectance."""
+    index: Annotated[float, Field(ge=1.2, le=3)] = 1.5
+    """Refractive index of its skin, by which the mirrored share grows towards grazing."""
+    low: Annotated[float, Field(ge=0, le=1)] | None = None
+    high: Annotated[float, Field(ge=0, le=1)] | None = None
+    """Range of the reflectance to be expected from piece to piece; left out: as measured."""
+    source: Annotated[str, Field(min_length=3, max_length=400)]
+    """Who measured it and how."""
+
+    @model_validator(mode="after")
+    def _possible(self) -> OwnFinish:
+        skin = ((self.index - 1) / (self.index + 1)) ** 2
+        if self.mirror > skin + 1e-9:
+            raise ValueError(
+                f"mirror = {self.mirror:g} is more than a skin of index {self.index:g} mirrors straight on, {skin:.4f}; "
+                "correct mirror or index."
+            )
+        if self.mirror > self.reflectance:
+            raise ValueError(f"mirror = {self.mirror:g} is part of reflectance = {self.reflectance:g} and cannot be more; correct it.")
+        low = self.reflectance if self.low is None else self.low
+        high = self.reflectance if self.high is None else self.high
+        if not low <= self.reflectance <= high:
+            raise ValueError(f"reflectance = {self.reflectance:g} must lie from low = {low:g} to high = {high:g}; correct them.")
+        return self
+
+
 class VanePart(Part):
     """A ring inside a round hood, its edge sharp: it hides the wall behind it. Lengths in mm."""
 
@@ -300,7 +334,8 @@ class Build(Part):
     thread: str | None = None
     """For a threaded seat, such as "M77x0.75"; left out: the lens's filter thread."""
     finish: Name | None = None
-    """Finish of the inside, by its name in the table of finishes; left out: the finish that weighing assumes."""
+    """Finish of the inside, by its name in the table of finishes or among the document's own; left out: the finish that
+    weighing assumes."""
     rim_rounding: Annotated[float, Field(ge=0, le=5)] = 0.6
     """Radius of the rounded edges of the rim."""
     ring_edge: Annotated[float, Field(ge=0.2, le=2)] = 0.45
@@ -336,11 +371,16 @@ class Hood(Part):
     build: Build = Build()
     vane: tuple[VanePart, ...] = Field(default=(), max_length=200, strict=False)
     """Rings inside the hood, from the front rearwards; written by `fit` where `wishes.vane_depth` asks for them."""
+    finish: tuple[OwnFinish, ...] = Field(default=(), max_length=20, strict=False)
+    """Finishes besides those of the table, for `build.finish` to name and `weigh` to compare."""
     ridges: Ridges | None = None
     """A ridged wall; `fit` then says how far forward ridges stand clear."""
 
     @model_validator(mode="after")
     def _matching(self) -> Hood:
+        names = [part.name for part in self.finish]
+        if len(set(names)) < len(names):
+            raise ValueError("finish: two of the document's finishes have the same name; rename one.")
         tunnel_wall = self.wall is not None and self.wall.shape is WallShape.TUNNEL
         if self.rim.lips is not None and not tunnel_wall:
             raise ValueError('rim.lips belong to a wall of shape "tunnel"; give the wall that shape, or take them out')

@@ -170,12 +170,12 @@ def weighing_pictures(lens: Lens, camera: Camera, wishes: Hood, weighing: Weighi
 def _wall_light_picture(beam: Beam, weighing: Weighing, path: Path) -> list[Path]:
     """Direct and wall light of the candidates by the direction of their source."""
     # The light engine loads only when its light is drawn.
-    from shadewright.light.finishes import finish_named
     from shadewright.light.scene import scene_of
     from shadewright.light.wall_light import wall_light
     from shadewright.show.wall_light import MOST_HOODS, mesh_directions, wall_light_figure
 
-    finish, towards = finish_named(weighing.finish), mesh_directions()
+    finish, towards = weighing.coat, mesh_directions()
+    assert finish is not None
     lights = {
         entry.name: wall_light(scene_of(beam, entry.shape), finish, directions=towards, samples=4096)
         for entry in weighing.candidates[:MOST_HOODS]

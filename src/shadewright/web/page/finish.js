@@ -41,7 +41,7 @@ export function finishFields(form, table) {
     wide: true,
     most: 100,
     keepEmpty: true,
-    hint: "Written on drawing and report. Comparing takes finishes of the table only.",
+    hint: "Written on drawing and report. Comparing takes finishes of the table, and those that the hood document describes.",
   });
   const told = el("div", { class: "wide finish", role: "group", "aria-label": "What the finish sends back" });
   const show = () => {
