@@ -203,7 +203,7 @@ def vanes(
     """Lay out rings inside a hood so that its glass sees no lit wall, and say what their depth buys.
 
     The table is for a plain hood as long as the one fitted, its opening kept and its wall set back by the vanes' depth. To
-    have vanes in a fitted hood, ask for wishes.vane_depth and give the hood a wall that much wider.
+    have vanes in a fitted hood, ask for wishes.vane_depth; a wall of its own must leave room for them.
 
     Example: shadewright vanes my-lens.toml my-camera.toml my-hood.toml --depth 3 --depth 6 --out results
     """

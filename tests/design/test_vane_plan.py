@@ -39,6 +39,18 @@ def test_fit_lays_vanes_out_clear_of_the_beam() -> None:
     assert parse_document(to_toml(fitting.hood), Hood).vane == fitting.hood.vane
 
 
+def test_a_tube_of_no_stated_width_is_set_back_by_the_vanes() -> None:
+    bare = fit(prime(), camera(), hood(RimShape.PLAIN))
+    wanted = hood(RimShape.PLAIN)
+    wanted = wanted.model_copy(update={"wishes": wanted.wishes.model_copy(update={"vane_depth": 2.5})})
+    found = fit(prime(), camera(), wanted)
+    assert found.hood.wall is not None
+    assert bare.hood.wall is not None
+    assert found.hood.wall.inner_diameter == pytest.approx((bare.hood.wall.inner_diameter or 0.0) + 5.0)
+    assert any("2.5 mm further out" in warning for warning in found.warnings)
+    assert found.hood.vane
+
+
 def test_vanes_stay_ahead_of_a_front_that_moves() -> None:
     wishes = wide_wall(hood(RimShape.PLAIN, vane_depth=3.0, largest_length=60.0), 96.0)
     fitting = fit(zoom(), camera(), wishes)

@@ -89,7 +89,7 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
     """
     work = job(lens, camera, use=hood.use, accessories=hood.accessory)
     shape_wanted, warnings = _rim_wanted(lens, hood)
-    part = hood.wall or default_wall(work, shape_wanted)
+    part = hood.wall or _set_back(default_wall(work, shape_wanted), hood, warnings)
     wall = wall_of(part)
     if isinstance(wall, TunnelWall) and shape_wanted is not RimShape.TUNNEL:
         if hood.rim.shape not in (RimShape.PETAL, RimShape.TUNNEL):
@@ -131,6 +131,16 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         work, fitted, shape, keepout, tuple(settings), azimuth, entries.value, entries, plain_depth, worst, scale,
         effects, tuple(warnings),
     )  # fmt: skip
+
+
+def _set_back(part: WallPart, hood: Hood, warnings: list[str]) -> WallPart:
+    """The default wall with room for the vanes or ridges asked for."""
+    room = max(hood.wishes.vane_depth, hood.ridges.depth if hood.ridges is not None else 0.0)
+    if room == 0.0 or part.inner_diameter is None:
+        return part
+    rings = "ridges" if hood.ridges is not None else "vanes"
+    warnings.append(f"The wall stands {room:g} mm further out than a bare one would, to make room for the {rings}.")
+    return part.model_copy(update={"inner_diameter": part.inner_diameter + 2 * room})
 
 
 def _wide_enough(
