@@ -42,13 +42,14 @@ export function sayVerdict(answer, fitting) {
   const where = showsWords(rim);
   const [first, ...rest] = inUnit(numbers.sentence).split(/(?<=\w)[;:] /);
   const second = rest.length ? `${rest.join("; ").replace(/^./, (letter) => letter.toUpperCase())} ` : "";
-  const note = working ? "Working out the rim… " : fitting.state === "refused" ? `${fitting.sentence} ` : "";
-  put(
-    numbers.verdict,
-    first.endsWith(".") ? first : `${first}.`,
-    note + (where && numbers.verdict !== "clear" ? `${where} ` : second) + here,
-    working,
-  );
+  const told = first.endsWith(".") ? first : `${first}.`;
+  if (fitting.state === "refused" && !working) {
+    // What is drawn is the last hood that could be had, or what the wishes bound alone: its being clear is not the news.
+    put("refused", "It cannot be had as asked.", `${fitting.sentence} Of the hood drawn meanwhile: ${told}`, false);
+  } else {
+    const note = working ? "Working out the rim… " : "";
+    put(numbers.verdict, told, note + (where && numbers.verdict !== "clear" ? `${where} ` : second) + here, working);
+  }
   const rows = [
     [
       "Depth",
