@@ -103,9 +103,16 @@ def test_new_writes_documents_that_work(
     code, _, err = run(monkeypatch, capsys, "new", "lens", files["lens"])
     assert code == 2
     assert "exists already" in err
-    code, out, _ = run(monkeypatch, capsys, "fit", files["lens"], files["camera"], files["hood"])
+    fitted = tmp_path / "fitted"
+    code, out, _ = run(monkeypatch, capsys, "fit", files["lens"], files["camera"], files["hood"], "--out", str(fitted))
     assert code == 0
     assert "ESTIMATE" in out
+    made = str(next(fitted.glob("*.toml")))
+    for command, given in (("weigh", files["hood"]), ("make", made), ("show", made)):
+        words = ("--fast",) if command == "weigh" else ("--out", str(tmp_path / command))
+        code, out, err = run(monkeypatch, capsys, command, files["lens"], files["camera"], given, *words)
+        assert (code, err) == (0, "")
+        assert "ESTIMATE state[1].pupil_depth" in out
     code, out, _ = run(monkeypatch, capsys, "new", "camera")
     assert code == 0
     assert 'document = "camera"' in out

@@ -28,7 +28,7 @@ from shadewright.errors import (
     ShadewrightError,
     ShowsError,
 )  # fmt: skip
-from shadewright.words import say, say_check, say_files, say_fit, say_weigh
+from shadewright.words import say, say_check, say_estimates, say_files, say_fit, say_weigh
 
 if TYPE_CHECKING:
     from shadewright.model.hood import Hood
@@ -185,7 +185,7 @@ def check(
     from shadewright.load import load_shape
     from shadewright.model.documents import read_camera, read_hood, read_lens
     from shadewright.optics.beam import job
-    from shadewright.report import check_report
+    from shadewright.report import check_report, estimates_of
 
     document = read_hood(hood)
     with _naming(lens, hood):
@@ -206,9 +206,7 @@ def check(
         "warnings": list(verdict.warnings), "clear": report["clear"] and not vanes_show,
         "passes": report["passes"] and not vanes_show,
     }  # fmt: skip
-    report["estimates"] = [
-        {"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in work.estimates
-    ]
+    report["estimates"] = estimates_of(work)
     files: list[Path] = []
     if out is not None:
         from shadewright.files import write_whole
@@ -240,13 +238,15 @@ def weigh(
     from shadewright.cli_light import surroundings_of
     from shadewright.design.weigh import weigh as run
     from shadewright.model.documents import read_camera, read_lens
-    from shadewright.report import weigh_report
+    from shadewright.optics.beam import job
+    from shadewright.report import estimates_of, weigh_report
 
     around = None if surroundings is None else surroundings_of(surroundings)
     lens_read, camera_read, wishes = read_lens(lens), read_camera(camera), _wishes(hood)
     with _progress(as_json) as progress, _naming(lens, hood):
         weighing = run(lens_read, camera_read, wishes, fast=fast, surroundings=around, progress=progress)
     report = weigh_report(weighing, lens=lens_read.name, camera=camera_read.name)
+    report["estimates"] = estimates_of(job(lens_read, camera_read, use=wishes.use, accessories=wishes.accessory))
     files: list[Path] = []
     if out is not None:
         from shadewright.files import write_whole
@@ -258,6 +258,7 @@ def weigh(
     if as_json:
         _print_json(report)
     else:
+        say_estimates(report["estimates"])
         say_weigh(weighing, files)
 
 
@@ -281,6 +282,7 @@ def make(
     from shadewright.make.workshop import make_files
     from shadewright.model.documents import read_camera, read_hood, read_lens
     from shadewright.optics.beam import job
+    from shadewright.report import estimates_of
 
     lens_read, camera_read, document = read_lens(lens), read_camera(camera), read_hood(hood)
     warnings: tuple[str, ...] = ()
@@ -294,9 +296,11 @@ def make(
             work, document, shape, out=out, stem=_stem(document.name), paper=str(paper), ring_only=ring_only, step=step,
             warnings=warnings, progress=progress,
         )  # fmt: skip
+    estimates = estimates_of(work)
     if as_json:
-        _print_json(made.report)
+        _print_json(made.report | {"estimates": estimates})
     else:
+        say_estimates(estimates)
         for sentence in made.sentences:
             say(f"  {sentence}")
         say_files(list(made.files))
@@ -315,6 +319,7 @@ def show(
     from shadewright.load import load_shape
     from shadewright.model.documents import read_camera, read_hood, read_lens
     from shadewright.optics.beam import job
+    from shadewright.report import estimates_of
     from shadewright.show.gallery import all_pictures
 
     document = read_hood(hood)
@@ -325,8 +330,9 @@ def show(
     with _progress(as_json) as progress, _naming(lens, hood):
         files = all_pictures(work, document, shape, out / _stem(document.name), progress=progress)
     if as_json:
-        _print_json({"report": "show", "version": 1, "files": [str(path) for path in files]})
+        _print_json({"report": "show", "version": 1, "estimates": estimates_of(work), "files": [str(path) for path in files]})
     else:
+        say_estimates(estimates_of(work))
         say_files(files)
 
 

@@ -253,7 +253,7 @@ def _write_tubes(out: Path, stem: str, found: Proposal, thickness: float, seat_l
 
 
 def parallax(
-    shots: Annotated[Path, typer.Argument(help="Shots document with [[pin]], [[rail]] or [[ruler]] readings.", show_default=False)],
+    shots: Annotated[Path, typer.Argument(help="Shots document with readings by pin, rail or ruler.", show_default=False)],
     camera: Annotated[Path | None, typer.Option("--camera", help="Camera document: needed for a ruler.", show_default=False)] = None,
     lens: Annotated[Path | None, typer.Option("--lens", help="Lens document to complete.", show_default=False)] = None,
     confidence: Confidence = 0.95,

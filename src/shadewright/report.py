@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from shadewright.design.tradeoff import Front, Task, Traded
     from shadewright.design.weigh_stray import FinishTrial
     from shadewright.light.surroundings import StrayLight
+    from shadewright.optics.beam import Job
 
 VERSION = 1
 
@@ -184,6 +185,11 @@ def _candidate(entry: Candidate) -> dict[str, Any]:
         "lobe_stress": round(entry.lobe_stress, 2),
         "lobe_bend": round(entry.lobe_bend, 3),
     }  # fmt: skip
+
+
+def estimates_of(work: Job) -> list[dict[str, Any]]:
+    """What was estimated and not measured."""
+    return [{"field": e.field, "low": e.low, "high": e.high, "unit": e.unit, "reason": e.reason} for e in work.estimates]
 
 
 def weigh_report(weighing: Weighing, *, lens: str, camera: str) -> dict[str, Any]:

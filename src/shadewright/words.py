@@ -53,8 +53,8 @@ def _cost(effect: EstimateEffect) -> str:
     if effect.deeper_anywhere < 0.05:
         return "it costs nothing here"
     return (
-        f"measuring it could deepen the rim by up to {effect.deeper_at_shallowest:.1f} mm at its shallowest and "
-        f"{effect.deeper_anywhere:.1f} mm at most"
+        f"measured, it could let the rim be deeper by up to {effect.deeper_at_shallowest:.1f} mm where the rim is shallowest, and "
+        f"by up to {effect.deeper_anywhere:.1f} mm elsewhere"
     )
 
 
@@ -86,12 +86,17 @@ def say_check(verdict: Verdict, hood: str, job_name: str, files: list[Path], est
         say("  " + _range_words(entry))
     for sentence in [*verdict.accessories, *verdict.warnings]:
         say(f"  {sentence}")
+    say_estimates(estimates)
+    say_files(files)
+
+
+def say_estimates(estimates: list[dict[str, Any]]) -> None:
+    """What was estimated and not measured."""
     for estimate in estimates:
         say(
             f"  ESTIMATE {estimate['field']}: {estimate['low']:.1f} to {estimate['high']:.1f} {estimate['unit']}, "
             f"{estimate['reason']}"
         )
-    say_files(files)
 
 
 def _range_words(entry: ClearRange) -> str:

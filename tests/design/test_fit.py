@@ -18,6 +18,13 @@ from shadewright.model.hood import Margin, RimShape, Symmetry, WallPart, WallSha
 from shadewright.model.lens import Front, Lens, SeatPlace, State
 from shadewright.model.shape import RoundHood, TunnelHood
 
+
+def test_a_finish_that_cannot_be_weighed_is_told() -> None:
+    wanted = hood(RimShape.PLAIN)
+    named = wanted.model_copy(update={"build": wanted.build.model_copy(update={"finish": "velour"})})
+    assert any("velour" in warning for warning in fit(prime(), camera(), named).warnings)
+
+
 WALLS = {
     "tube": None,
     "cone": WallPart(shape=WallShape.CONE, near_diameter=86.0, far_diameter=100.0, far_z=50.0),

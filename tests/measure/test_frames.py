@@ -170,6 +170,8 @@ def test_what_is_no_pair_is_refused(tmp_path: Path) -> None:
         pair(tmp_path, wall, files.wall(level=0.3))
     with pytest.raises(MeasureError, match="swapped"):
         pair(tmp_path, files.wall(seed=2, shade=corner_shade), wall)
+    with pytest.raises(MeasureError, match="same picture"):
+        pair(tmp_path, wall, wall)
 
 
 def test_settings_that_differ_are_refused(tmp_path: Path) -> None:

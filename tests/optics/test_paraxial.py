@@ -134,6 +134,8 @@ def test_the_stop_is_set_for_an_f_number(f_number: float) -> None:
 def test_lenses_without_power_or_without_a_pupil_are_refused() -> None:
     with pytest.raises(OpticsError, match="no power"):
         paraxial(system([(0.0, 5.0, 1.5), (0.0, 10.0, 1.0)]))
+    with pytest.raises(OpticsError, match="no real image"):
+        paraxial(system([(-40.0, 5.0, 1.5), (40.0, 50.0, 1.0)]))
     # The stop in the rear focal plane: its image lies at infinity.
     with pytest.raises(OpticsError, match="telecentric"):
         paraxial(system([(100.0, 0.0, 1.5), (-100.0, 100.0, 1.0), (0.0, 10.0, 1.0)], stop=2))

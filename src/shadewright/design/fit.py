@@ -13,8 +13,10 @@ from shadewright.clearance.check import stack_sentences
 from shadewright.clearance.keepout import Entries, KeepOut, keep_out
 from shadewright.clearance.loss import Occluder, WorstLoss, apertures, coarse_worst, own_darkening, worst_of_beam
 from shadewright.design import rims
+from shadewright.design.mounting import mounting_notes
 from shadewright.design.walls import default_wall, require_room
 from shadewright.errors import FitError
+from shadewright.light.finishes import finishes_for
 from shadewright.model.camera import Camera
 from shadewright.model.geometry import wall_of
 from shadewright.model.hood import Hood, Lips, RimPart, RimShape, SeatKind, WallPart
@@ -33,6 +35,8 @@ SWEEP_TOLERANCE = 0.02
 WIDENING, WIDENINGS = 2.0, 15
 """Step (mm) and number of steps by which a default wall is widened to come out of the beam."""
 FINEST_SWEEP = 32
+LEVEL = 0.05
+"""A rim that rises less than this, mm, has no lobes."""
 JUDGED = 3
 """Beams added at a time to those that an allowance is found with."""
 ALLOWANCE_TOLERANCE = 0.004
@@ -118,6 +122,7 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
     azimuth, entries = _entries(keepout, wall, hood)
     progress("estimates", 0.8)
     plain_depth = float(np.min(entries.value))
+    warnings += _no_petals(shape, shape_wanted, entries.value, hood)
     fitted = _document(hood, part, shape, shape_wanted, lens, camera)
     if hood.wishes.vane_depth > 0:
         fitted, note = _with_vanes(fitted, work, keepout, shape)
@@ -131,6 +136,18 @@ def fit(lens: Lens, camera: Camera, hood: Hood, *, progress: Progress = silent) 
         work, fitted, shape, keepout, tuple(settings), azimuth, entries.value, entries, plain_depth, worst, scale,
         effects, tuple(warnings),
     )  # fmt: skip
+
+
+def _no_petals(shape: HoodShape, wanted: RimShape, deepest: Array, hood: Hood) -> list[str]:
+    """A note where the lobes are asked so wide that a petal rim comes out level though the deepest rim is not."""
+    if wanted is not RimShape.PETAL or not isinstance(shape, RoundHood):
+        return []
+    if shape.rim.deepest - shape.rim.shallowest >= LEVEL or float(np.ptp(deepest)) < 1.0:
+        return []
+    return [
+        f"Lobes at least {hood.wishes.smallest_lobe_width:g} mm wide leave no petals on this wall: the rim came out level; a smaller "
+        "wishes.smallest_lobe_width gives more shade."
+    ]
 
 
 def _set_back(part: WallPart, hood: Hood, warnings: list[str]) -> WallPart:
@@ -179,7 +196,7 @@ def _rim_wanted(lens: Lens, hood: Hood) -> tuple[RimShape, list[str]]:
 
 
 def _notes(work: Job, settings: Sequence[Setting], hood: Hood, wanted: RimShape) -> list[str]:
-    notes = own_darkening(work)
+    notes = mounting_notes(work.lens, hood) + own_darkening(work)
     threaded = hood.build.seat is SeatKind.THREAD
     if threaded and wanted is not RimShape.PLAIN:
         notes.append(
@@ -188,6 +205,11 @@ def _notes(work: Job, settings: Sequence[Setting], hood: Hood, wanted: RimShape)
         )
     if threaded and hood.build.thread is None and work.lens.front.filter_thread is None:
         notes.append("build.seat is a thread, but neither hood nor lens names one: `make` will ask for it.")
+    if hood.build.finish is not None and hood.build.finish not in {finish.name for finish in finishes_for(hood)}:
+        notes.append(
+            f'build.finish = "{hood.build.finish}" is not in the table of finishes: it is written on drawing and report, but `weigh` '
+            "cannot count with it unless the hood document describes it under [[finish]]."
+        )
     if work.lens.projection.kind not in (Projection.RECTILINEAR, Projection.MEASURED) and not work.resolved.pupil_estimated:
         notes.append(
             "A fisheye's pupil moves forward and changes with the field angle: measure pupil_depth towards the edge of the "

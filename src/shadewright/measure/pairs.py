@@ -88,6 +88,10 @@ def pair_ratio(bare: Blocks, shaded: Blocks) -> Ratio:
     """The map of light left in `shaded` over that in `bare`. Raises MeasureError where they are no pair."""
     same_kind(bare, shaded)
     same_settings(bare, shaded)
+    if np.array_equal(bare.light, shaded.light):
+        raise MeasureError(
+            f"{shaded.path}: is the same picture as {bare.path.name}, to the last number; name the photograph with the tube or hood on."
+        )
     for blocks in (bare, shaded):
         _usable(blocks)
     notes = list(_unmoved(bare, shaded))

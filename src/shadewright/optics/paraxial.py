@@ -87,6 +87,12 @@ def paraxial(system: System) -> Paraxial:
     a, b, c, d = (float(value) for value in whole.ravel())
     last = float(system.vertices[-2])
     back = focal * a
+    if focal < 0 and back <= 0:
+        raise OpticsError(
+            f"prescription: it forms no real image: its focal length comes out at {focal:.2f} mm and the image {-back:.2f} mm ahead "
+            "of the last surface; check the signs of the radii (positive where the centre lies on the image side), the "
+            "indices and the gaps."
+        )
     front = -focal * d
     before = _before_stop(system)
     if abs(before[0, 0]) < 1e-9:
