@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -18,6 +19,8 @@ Array = NDArray[np.float64]
 
 HEIGHTS = 61
 MOST = len(page.STROKES)
+MOST_STOPS = 8.0
+"""Deepest loss that the picture reaches to."""
 
 
 def wander_figure(job: Job, reduced: Sequence[ReducedState], *, title: str) -> Figure:
@@ -31,6 +34,7 @@ def wander_figure(job: Job, reduced: Sequence[ReducedState], *, title: str) -> F
     with page.style():
         figure = page.blank(92.0, title=title)
         left, right = figure.subplots(1, 2)
+        corner, deepest, widest = math.hypot(job.half_width, job.half_height), 0.0, 0.0
         for stroke, state in zip(page.STROKES, reduced, strict=False):
             beam = job.beam(state.setting)
             table = beam.footprints
@@ -42,9 +46,12 @@ def wander_figure(job: Job, reduced: Sequence[ReducedState], *, title: str) -> F
             height, own, simple = vignetting(job, state, beam)
             right.plot(height, own, linewidth=1.6, gid="vignetting", **line)
             right.plot(height, simple, linewidth=0.7, color=stroke.colour, gid="reduced")
+            told = own[(height <= corner) & np.isfinite(own)]
+            deepest, widest = max(deepest, float(np.max(told, initial=0.0))), min(widest, float(np.min(told, initial=0.0)))
         left.set(xlabel="Field angle (degrees)", ylabel="Pupil behind the front glass's edge (mm)", title="Where the entrance pupil lies")
         right.set(xlabel="Distance from the middle of the image (mm)", ylabel="Area of the beam (stops below the axis)", title="What the lens itself cuts off")
-        right.invert_yaxis()
+        # By the traced beams of the frame: windows that go black sooner would squash them flat.
+        right.set_ylim(min(1.15 * deepest + 0.2, MOST_STOPS), widest - 0.1)
         figure.legend(loc="outside lower center", ncols=2, title="heavy: traced; thin: three round windows, the pupil's depth following the field angle")
     return figure
 
