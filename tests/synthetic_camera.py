@@ -288,13 +288,13 @@ class TracedGlass:
     """Spacing of the grid of rays in the front plane, mm."""
     masks: NDArray[np.bool_] = field(repr=False)
     """(k, n, n): which rays pass, x along the slope."""
-    plane: float = 0.0
-    """Of the ray grid, behind the front vertex, mm."""
+    depth: float = 0.0
+    """The grid moves along the slope by this many mm for a slope of 1, with the pupil, so that beams in between are not blurred."""
     reach: float = 0.0
 
 
 @njit(cache=True, error_model="numpy")
-def _count_traced(slopes, table, rays, weights, sums, outlines, step, axes, foot, radius, rim, level, turn, reach, seed, bare, shaded):
+def _count_traced(slopes, table, rays, weights, sums, outlines, step, depth, axes, foot, radius, rim, level, turn, reach, seed, bare, shaded):
     np.random.seed(seed)
     for n in range(slopes.shape[0]):
         sx, sy = slopes[n, 0], slopes[n, 1]
@@ -312,7 +312,7 @@ def _count_traced(slopes, table, rays, weights, sums, outlines, step, axes, foot
             free = 0
             for k in range(outlines.shape[1]):
                 for entry in (at, at + 1):
-                    px, py = outlines[entry, k, 0], outlines[entry, k, 1]
+                    px, py = outlines[entry, k, 0] + depth * tau, outlines[entry, k, 1]
                     free += _passes_barrel(px * ux - py * uy, px * uy + py * ux, sx, sy, axes, foot, radius, rim, level, turn, reach)
             if free == 0 or free == 2 * outlines.shape[1]:
                 bare[n] = ((1.0 - share) * sums[at] + share * sums[at + 1]) * step * step
@@ -322,7 +322,7 @@ def _count_traced(slopes, table, rays, weights, sums, outlines, step, axes, foot
             weight = (1.0 - share) * weights[at, k] + share * weights[at + 1, k]
             if weight <= 0.0:
                 continue
-            px = rays[k, 0] + (np.random.random() - 0.5) * step
+            px = rays[k, 0] + (np.random.random() - 0.5) * step + depth * tau
             py = rays[k, 1] + (np.random.random() - 0.5) * step
             whole += weight
             if _passes_barrel(px * ux - py * uy, px * uy + py * ux, sx, sy, axes, foot, radius, rim, level, turn, reach):
@@ -354,8 +354,8 @@ def traced_light(glass: TracedGlass, sensor: Sensor, barrel: Barrel, *, seed: in
     used = glass.masks.any(axis=0)
     rays, weights = np.stack([a[used] for a in np.meshgrid(place, place)], axis=1), glass.masks[:, used].astype(float)
     _count_traced(
-        slopes, glass.slopes, rays, weights, weights.sum(axis=1), _outlines(rays, weights, glass.step), glass.step, barrel.axes(), np.array([*barrel.decentre, 0.0]), barrel.radius,
-        np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, seed, bare, shaded,
+        slopes, glass.slopes, rays, weights, weights.sum(axis=1), _outlines(rays, weights, glass.step), glass.step,
+        glass.depth, barrel.axes(), np.array([*barrel.decentre, 0.0]), barrel.radius, np.ascontiguousarray(barrel.rim), barrel.is_level, barrel.turn, glass.reach, seed, bare, shaded,
     )  # fmt: skip
     scale = sensor.wall().ravel() * (1 + np.sum(slopes**2, axis=1)) ** -2 / bare.max()
     return (bare * scale).reshape(points.shape[:2]), (shaded * scale).reshape(points.shape[:2])

@@ -238,17 +238,26 @@ def vanes(
         cli._print_json(report)
         return
     say(f"vanes for a plain hood on {lens_read.name}, {coat.name} inside, {scene.name} surroundings")
-    say("depth    vanes  across     direct   by the wall   without them  no lit wall in sight")
+    say("depth    vanes  across     direct   by the wall   without them  no lit wall in sight  to print")
     for row in rows:
         say(
             f"{row.depth:4.1f} mm  {row.count:>4}  {row.across:6.1f} mm  {row.light.direct:6.1%}   {row.light.wall or 0:8.3%}      "
-            f"{row.bare:7.3%}       {'yes' if row.complete else 'no'}"
+            f"{row.bare:7.3%}       {'yes' if row.complete else 'no':<20}  {_printing(row)}"
         )
     for row in rows:
         if row.layout is not None:
             say(f"  {row.depth:g} mm deep, mm ahead of the seat: " + ", ".join(f"{v.z:.1f}" for v in row.layout.vanes))
     say("  NOTE `make` prints a hood's vanes with its wall, and draws them as rings to be cut for a hood of card.")
     say_files(files)
+
+
+def _printing(row: VaneTrade) -> str:
+    """Whether a row's vanes can be printed as they stand."""
+    if row.layout is None:
+        return "-"
+    if row.printable:
+        return "yes"
+    return f"no, {row.layout.closest:.2f} mm apart; of card, or {row.least:.2f} mm apart at the least"
 
 
 def vanes_showing(work: Job, hood: Hood, shape: HoodShape, margin: Margin) -> list[str]:
@@ -270,6 +279,7 @@ def vane_report(rows: list[VaneTrade], *, lens: str, camera: str, finish: str) -
         "depths": [
             {
                 "depth": row.depth, "count": row.count, "across": round(row.across, 4), "complete": row.complete,
+                "printable": row.printable,
                 "light": stray_dict(row.light), "bare_wall": round(row.bare, 6),
                 "vanes": [] if row.layout is None else [
                     {"z": round(v.z, 3), "inner_diameter": round(2 * v.inner_radius, 3), "outer_diameter": round(2 * w, 3)}

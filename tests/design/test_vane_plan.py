@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,8 @@ from shadewright.light.finish import Finish
 from shadewright.light.vanes import standing_in_beam
 from shadewright.make.workshop import make_files
 from shadewright.model.documents import parse_document
-from shadewright.model.hood import Hood, RimShape, WallPart
+from shadewright.model.hood import Hood, Ridges, RimShape, WallPart
+from shadewright.model.lens import Front, Lens, Seat, SeatPlace, State
 from shadewright.model.named_surroundings import NAMED
 from shadewright.model.writing import to_toml
 
@@ -56,6 +58,55 @@ def test_vanes_stay_ahead_of_a_front_that_moves() -> None:
     fitting = fit(zoom(), camera(), wishes)
     assert all(v.z > furthest_glass(fitting.job) for v in vanes_of(fitting.hood.vane))
     assert standing_in_beam(fitting.keepout, vanes_of(fitting.hood.vane)) == []
+
+
+def close_front() -> tuple[Lens, Hood]:
+    """A wide glass in a short tube 84 mm wide: sharp vanes 3 mm deep would stand less than 0.85 mm apart."""
+    lens = prime(28.0, reach=2.0, pupil_depth=26.0)
+    front = Front(rim_diameter=72.0, clear_diameter=58.0, clear_depth=3.0)
+    lens = lens.model_copy(update={"front": front, "seat": Seat(on=SeatPlace.FRONT, diameter=72.0)})
+    return lens, wide_wall(hood(RimShape.PETAL, vane_depth=3.0, largest_length=80.0), 84.0)
+
+
+def test_what_fit_lays_out_can_be_made(tmp_path: Path) -> None:
+    lens, wishes = close_front()
+    fitting = fit(lens, camera(), wishes)
+    places = [vane.z for vane in fitting.hood.vane]
+    build = fitting.hood.build
+    assert len(places) > 2
+    # The whole of the rear face, at 45 degrees as deep as it is long, has room behind each edge.
+    assert min(a - b for a, b in pairwise(places)) >= build.ring_edge + 3.0 - 1e-9
+    assert any("closer than a print can have them" in note and "stays bare" in note for note in fitting.warnings)
+    made = make_files(fitting.job, fitting.hood, fitting.shape, out=tmp_path, stem="x")
+    assert max(solid.get("rings", 0) for solid in made.report["solids"]) == len(places)
+
+
+def test_the_table_says_which_vanes_can_be_printed() -> None:
+    lens, wishes = close_front()
+    wishes = wishes.model_copy(update={"wishes": wishes.wishes.model_copy(update={"vane_depth": 0.0})})
+    rows = vane_trades(fit(lens, camera(), wishes), NAMED["low-sun"], Finish("matt", 0.05), depths=(0.0, 2.0, 12.0), samples=64)
+    assert [row.printable for row in rows] == [False, False, True]
+    for row in rows[1:]:
+        assert row.layout is not None
+        gaps = [a.z - b.z for a, b in pairwise(row.layout.vanes)]
+        assert (min(gaps) >= 0.85) == row.printable
+
+
+@pytest.mark.parametrize("ridged", [False, True])
+def test_a_front_that_comes_out_far_is_named_as_the_cause(ridged: bool) -> None:
+    lens, wishes = close_front()
+    moving = [
+        State(focal_length=28.0, f_number=3.5, reach=4.0, pupil_depth=26.0),
+        State(focal_length=75.0, f_number=4.5, reach=24.0, pupil_depth=52.0),
+    ]
+    lens = lens.model_copy(update={"state": tuple(moving), "seat": Seat(on=SeatPlace.BARREL, diameter=75.0)})
+    if ridged:
+        bare = wishes.wishes.model_copy(update={"vane_depth": 0.0})
+        wishes = wishes.model_copy(update={"wishes": bare, "ridges": Ridges(pitch=2.5, depth=3.0)})
+    with pytest.raises(FitError, match=r"comes out to 24\.0 mm ahead of the seat") as caught:
+        fit(lens, camera(), wishes)
+    assert "make it longer" not in str(caught.value)
+    assert "everywhere" not in str(caught.value)
 
 
 def test_vanes_that_would_stand_in_the_beam_are_refused() -> None:

@@ -163,3 +163,32 @@ def test_the_light_engine_sees_vanes_do_their_work() -> None:
         assert fast.mean == pytest.approx(plain.mean, abs=slack + 0.05 * plain.mean)
         means.append(plain.mean)
     assert means[1] < 0.1 * means[0]
+
+
+def test_a_least_spacing_is_kept_and_said() -> None:
+    tube, edges = RoundWall((0.0,), (42.0,)), EdgeLine(0.0, 39.0, 20.0, 39.0)
+    free = lay_out_vanes(tube, edges, glass_radius=29.0, glass_z=0.0, front=20.0)
+    spread = lay_out_vanes(tube, edges, glass_radius=29.0, glass_z=0.0, front=20.0, spread=3.0)
+    # From the front, 20: the glass's far edge over the next edge meets the wall at the front, (29 + 39) / (29 + 42) of the way.
+    assert spread.crowded is not None
+    assert spread.crowded <= 20.0 * (1 - 68 / 71) + 1e-9
+    assert [v.z for v in spread.vanes] == pytest.approx([20, 17, 14, 11, 8, 5, 2])
+    assert spread.closest == pytest.approx(3.0)
+    assert not spread.complete
+    assert seen(spread, tube, 29.0, 0.0) > 0.0
+    assert free.crowded is None
+    wide = lay_out_vanes(tube, edges, glass_radius=29.0, glass_z=0.0, front=20.0, spread=0.1)
+    assert wide.crowded is None
+    assert wide.vanes == free.vanes
+
+
+def test_crowded_printed_rings_hide_less_than_fewer_with_their_whole_slope() -> None:
+    """Why vanes that would stand closer than a print can have them are set further apart than they need be."""
+    hood = RoundHood(RoundWall((0.0,), (42.0,)), Rim.plain(18.0))
+    beam = beam_of([(30.0, 5.0, 0.0, 0.0), (0.0, 29.0, 0.0, 0.0)], 0.2, 0.15)
+
+    def light(spacing: float) -> float:
+        rings = tuple(Vane(float(z), 39.0, 0.45, 45.0) for z in np.arange(17.3, 3.6, -spacing))
+        return wall_light(scene_of(beam, hood, vanes=rings), Finish("m", 0.05), sky=Sky(12, 16), samples=1024).mean
+
+    assert light(3.45) < 0.75 * light(0.85)

@@ -366,3 +366,28 @@ def test_layers_are_what_the_pieces_hold() -> None:
         assert len(template.lines(kind)) == sum(len(getattr(piece, kind.value)) for piece in template.pieces)
     with pytest.raises(dataclasses.FrozenInstanceError):
         template.width = 1.0  # type: ignore[misc]
+
+
+def words(inside: float, seat: float | None, *, sheet: float = 0.5) -> str:
+    """What a template says of the length behind the seat plane."""
+    wall = RoundHood(RoundWall((0.0,), (inside / 2,)), Rim.plain(40.0))
+    found = flatten(wall, sheet_thickness=sheet, back=12.0, tab=10.0, seat=seat)
+    return next(note for note in found.notes if "seat plane" in note)
+
+
+@pytest.mark.parametrize(
+    ("inside", "seat", "says", "not_says"),
+    [
+        (74.0, 75.0, ("collar", "75.2 mm inside diameter", "tabs", f"{math.pi * 75.7:.1f}"), ("line the inside", "spacer")),
+        (60.0, 75.0, ("collar", "60.0 mm inside and 76.2 mm outside", "0.5 mm ahead of that line"), ("tabs", "line the inside")),
+        (92.0, 72.0, ("spacer 72.2 mm inside and 92.0 mm outside", "Mark the barrel 12 mm"), ("line the inside", "collar")),
+        (76.0, 75.0, ("line the inside, 0.5 mm all round", "Mark the barrel"), ("spacer", "collar")),
+        (76.0, None, ("line the inside until it holds",), ("spacer", "collar")),
+    ],
+)
+def test_the_sheet_says_what_joins_wall_and_barrel(
+    inside: float, seat: float | None, says: tuple[str, ...], not_says: tuple[str, ...]
+) -> None:
+    text = words(inside, seat)
+    assert all(part in text for part in says), text
+    assert not any(part in text for part in not_says), text

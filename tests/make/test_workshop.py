@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,9 +14,10 @@ from lenses import camera, hood, prime, zoom
 from shadewright.clearance.check import check
 from shadewright.design.fit import fit
 from shadewright.errors import FileError, MakeError
+from shadewright.make import workshop
 from shadewright.make.meshfiles import read_stl
 from shadewright.make.workshop import make_files
-from shadewright.model.hood import Build, RimShape, SeatKind
+from shadewright.model.hood import Build, RimShape, SeatKind, WallPart
 from shadewright.model.shape import MeshHood, Rim, RoundHood
 
 DAY = date(2026, 1, 2)
@@ -105,3 +107,35 @@ def test_what_cannot_be_made_is_explained(tmp_path: Path) -> None:
     blocked.write_text("not a folder")
     with pytest.raises(FileError, match="cannot be used as a folder"):
         make_files(fitting.job, fitting.hood, fitting.shape, out=blocked, stem="t")
+
+
+def test_a_document_for_another_lens_is_warned_of_first(tmp_path: Path) -> None:
+    fitting = fit(prime(28.0), camera(), hood(RimShape.PLAIN, largest_length=30.0))
+    same = make_files(fitting.job, fitting.hood, fitting.shape, out=tmp_path, stem="t", ring_only=True, made_on=DAY)
+    assert not any("fitted for" in note for note in same.sentences)
+    other = fitting.hood.model_copy(update={"made_for": "Bracken 35 on Heron body"})
+    made = make_files(fitting.job, other, fitting.shape, out=tmp_path, stem="t", ring_only=True, made_on=DAY)
+    assert "fitted for Bracken 35 on Heron body, and it is made here for Sorrel 28 on Heron body" in made.sentences[0]
+
+
+def test_a_hood_that_does_not_go_on_is_made_with_a_warning_first(tmp_path: Path) -> None:
+    lens = prime(28.0)
+    wish = hood(RimShape.PLAIN, largest_length=30.0).model_copy(update={"build": Build(seat_diameter=lens.front.rim_diameter - 9.0)})
+    fitting = fit(lens, camera(), wish)
+    made = make_files(fitting.job, fitting.hood, fitting.shape, out=tmp_path, stem="t", made_on=DAY)
+    assert "cannot be put on" in made.sentences[0]
+
+
+def test_the_drawing_says_how_far_a_hood_without_a_stop_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    said: list[str] = []
+    real = workshop.write_drawing
+
+    def listening(*args: Any, **more: Any) -> Path:
+        said.extend(more["warnings"])
+        return real(*args, **more)
+
+    monkeypatch.setattr(workshop, "write_drawing", listening)
+    wish = hood(RimShape.PLAIN, largest_length=30.0).model_copy(update={"wall": WallPart(inner_diameter=70.0)})
+    fitting = fit(prime(28.0), camera(), wish)
+    make_files(fitting.job, fitting.hood, fitting.shape, out=tmp_path, stem="t", made_on=DAY)
+    assert any("mark the barrel 12 mm behind the seat plane" in text for text in said)

@@ -127,6 +127,13 @@ def test_the_lens_document_carries_the_doubt_and_its_rim_is_safe(tmp_path: Path)
     assert rim_choice_figure(choice, radius=40.0).axes
 
 
+def test_frames_of_two_tubes_swapped_are_refused(tmp_path: Path) -> None:
+    pairs = shoot(NORMAL, tmp_path, np.random.default_rng(8))
+    swapped = [replace(pairs[0], tube=pairs[1].tube), replace(pairs[1], tube=pairs[0].tube)]
+    with pytest.raises(MeasureError, match="swapped"):
+        fit_pupil(NORMAL.setting(), swapped, NORMAL.lens(), camera())
+
+
 def test_tubes_that_cannot_be_used_are_refused_in_words(tmp_path: Path) -> None:
     (tmp_path / "a").mkdir()
     (tmp_path / "b").mkdir()

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+import numpy as np
 import pytest
 
+import traced_frames
 from lenses import camera, prime, zoom
 from shadewright.errors import MeasureError
 from shadewright.make.flat import flatten
 from shadewright.measure.information import propose, second_length
+from synthetic_camera import Barrel, Sensor, traced_light
+from traced_frames import Traced
 
 
 def test_two_tubes_tell_more_than_one_and_three_more_than_two() -> None:
@@ -41,3 +47,14 @@ def test_where_no_tube_is_useful_it_is_said() -> None:
         propose(prime(300.0, 4.0), camera(), inner_diameter=400.0)
     with pytest.raises(MeasureError, match="1 to 4"):
         propose(zoom(), camera(), count=9)
+
+
+@pytest.mark.parametrize("made", [traced_frames.prime, traced_frames.zoom])
+def test_tubes_proposed_for_a_lens_of_unknown_pupil_are_accepted_by_the_fit(made: Callable[[], Traced]) -> None:
+    """Both pupils lie deeper than the likeliest guess, and a tube right for the guess alone darkens more than half the frame."""
+    traced = made()
+    sensor = Sensor(columns=96, rows=64)
+    for tube in propose(traced.unknown_lens(), camera()).tubes:
+        bare, shaded = traced_light(traced.glass, sensor, Barrel.tube(tube.inner_diameter, tube.length))
+        assert np.median(shaded / bare) > 0.5
+        assert np.min(shaded / bare) < 0.5

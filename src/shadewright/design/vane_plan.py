@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from shadewright.clearance.keepout import KeepOut, keep_out
 from shadewright.errors import FitError, LightError
@@ -18,7 +20,7 @@ from shadewright.light.vanes import (
     ridges,
     standing_in_beam,
 )
-from shadewright.model.hood import Build, Hood, Margin, Ridges, VanePart
+from shadewright.model.hood import LEAST_GROOVE, Build, Hood, Margin, Ridges, VanePart
 from shadewright.model.shape import HoodShape, RoundHood, RoundWall
 from shadewright.optics.beam import Job
 
@@ -45,7 +47,8 @@ def widest_glass(job: Job) -> float:
 def plan_vanes(job: Job, keepout: KeepOut, shape: HoodShape, document: Hood, *, depth: float) -> VaneLayout:
     """Vanes of one depth on a round hood's wall, as far forward as the keep-out lets them. Raises FitError.
 
-    They are laid out for the front glass where it stands furthest forward, which is safe for every other place.
+    They are laid out for the front glass where it stands furthest forward, which is safe for every other place. Where the
+    construction wants them closer than a print can have them, they stand as far apart as their sloping rear faces need.
     """
     if not isinstance(shape, RoundHood):
         raise FitError("wishes.vane_depth: vanes stand in round hoods only; set it to 0, or choose another wall.")
@@ -56,10 +59,20 @@ def plan_vanes(job: Job, keepout: KeepOut, shape: HoodShape, document: Hood, *, 
         clear = max(clear_radius(keepout, z), clear_radius(keepout, z - document.build.ring_edge))
         return float(wall.radius_at(z)) - depth - ROOM - clear
 
-    first, last = _roomy(room, least, shape.rim.shallowest - rim_edge(document), field="wishes.vane_depth", rings="vanes")
+    lens = _LensAhead(lens_front(job, document)[0], document.build.ring_edge + depth / math.tan(math.radians(VANE_FLANK)))
+    most = shape.rim.shallowest - rim_edge(document)
+    first, last = _roomy(room, least, most, lens=lens, field="wishes.vane_depth", rings="vanes")
     try:
         edges = EdgeLine(start, float(wall.radius_at(start + 1e-9)) - depth, last, float(wall.radius_at(last)) - depth)
-        return lay_out_vanes(wall, edges, glass_radius=widest_glass(job), glass_z=start, front=last, last=first)
+        glass = widest_glass(job)
+        layout = lay_out_vanes(
+            wall, edges, glass_radius=glass, glass_z=start, front=last, last=first, spread=print_spacing(document.build)
+        )
+        if layout.crowded is None:
+            return layout
+        # Rings so close would be all edge: less light comes by way of fewer, each with its whole slope.
+        spread = print_spacing(document.build, depth=depth)
+        return lay_out_vanes(wall, edges, glass_radius=glass, glass_z=start, front=last, last=first, spread=spread)
     except LightError as error:
         raise FitError(f"wishes.vane_depth = {depth:g}: {error}") from None
 
@@ -79,12 +92,22 @@ def plan_ridges(job: Job, keepout: KeepOut, shape: HoodShape, document: Hood, pa
         clear = max(clear_radius(keepout, z), clear_radius(keepout, z - document.build.ring_edge))
         return float(wall.radius_at(z)) - part.depth - ROOM - clear
 
-    first, last = _roomy(room, least, shape.rim.deepest - rim_edge(document), field="ridges.depth", rings="ridges")
+    lens = _LensAhead(lens_front(job, document)[0], document.build.ring_edge + part.depth / math.tan(math.radians(part.flank)))
+    most = shape.rim.deepest - rim_edge(document)
+    first, last = _roomy(room, least, most, lens=lens, field="ridges.depth", rings="ridges")
     if part.front is not None:
         last = min(last, part.front)
     if last < first:
         raise FitError(f"ridges.front = {part.front:g}: lies behind the first place with room, {first:.1f} mm; move it forward.")
     return part.model_copy(update={"near": math.ceil(100 * first) / 100, "front": math.floor(100 * last) / 100})
+
+
+def print_spacing(build: Build, *, depth: float = 0.0) -> float:
+    """Least spacing of printed vanes, mm: edge and groove, or with a `depth` edge and the whole of the sloping rear face.
+
+    A hundredth more than `make` asks for, since the places in a document are rounded.
+    """
+    return build.ring_edge + max(LEAST_GROOVE, depth / math.tan(math.radians(VANE_FLANK))) + 0.01
 
 
 def ring_room(job: Job, document: Hood, wall: RoundWall, *, depth: float, flank: float) -> float:
@@ -130,8 +153,24 @@ def rings_in_light(document: Hood, shape: HoodShape, *, ahead: float) -> tuple[V
     return tuple(vane for vane in found if vane.z > ahead)
 
 
-def _roomy(room: Callable[[float], float], least: float, most: float, *, field: str, rings: str) -> tuple[float, float]:
+@dataclass(frozen=True)
+class _LensAhead:
+    """How far ahead of the seat plane the lens comes (`reach`), and where rings could begin without it (`bare`), mm."""
+
+    reach: float
+    bare: float
+
+
+def _roomy(
+    room: Callable[[float], float], least: float, most: float, *, lens: _LensAhead, field: str, rings: str
+) -> tuple[float, float]:
     """The stretch of z within which there is room; room is concave in z, so that it is one stretch. Raises FitError."""
+    if lens.bare < most <= least and lens.reach > 0:
+        raise FitError(
+            f"{field}: the front of the lens comes out to {lens.reach:.1f} mm ahead of the seat, no {rings} stand behind its "
+            f"furthest place, and the rim ends their room at {most:.1f} mm; a greater largest length helps only where the beam "
+            f"allows a deeper rim, so leave the {rings} out, or set the hood on the moving front."
+        )
     if most <= least:
         raise FitError(f"{field}: the hood leaves no length for {rings}; make it longer.")
     if room(least) >= 0 and room(most) >= 0:
@@ -145,6 +184,14 @@ def _roomy(room: Callable[[float], float], least: float, most: float, *, field: 
             high = b
     best = 0.5 * (low + high)
     best = max((least, best, most), key=room)
+    behind = [z for z in np.linspace(min(lens.bare, least), least, 40) if room(float(z)) >= 0]
+    if room(best) < 0 and behind and lens.reach > 0:
+        raise FitError(
+            f"{field}: the front of the lens comes out to {lens.reach:.1f} mm ahead of the seat, and no {rings} stand behind its "
+            f"furthest place; the beam leaves room for {rings} that deep only up to {behind[-1]:.1f} mm from the seat, and ahead "
+            f"of the front they would stand in it by {-room(best):.1f} mm at the least. Give shallower {rings} or a wider wall; a longer hood "
+            "helps little."
+        )
     if room(best) < 0:
         raise FitError(
             f"{field}: {rings} that deep would stand in the beam everywhere, by {-room(best):.1f} mm at the least; "
@@ -209,6 +256,14 @@ def vane_note(layout: VaneLayout) -> str:
         if layout.complete
         else "some lit wall is still seen from the glass between them and the front"
     )
+    if layout.crowded is not None:
+        hidden += (
+            f". The glass is so wide, or the hood so short, that sharp vanes would have to stand {layout.crowded:.2f} mm apart, "
+            f"closer than a print can have them: they stand at least {layout.closest:.2f} mm apart"
+            if len(layout.vanes) > 1
+            else ". There is room for no second one that a print can have"
+        )
+        hidden += f", and the wall behind the last, {layout.vanes[-1].z:.1f} mm ahead of the seat, stays bare"
     return (
         f"{count} laid out: {hidden}. `make` prints them with the wall, and draws them as rings for a hood of card."
     )
@@ -224,6 +279,6 @@ def ridge_note(part: Ridges) -> str:
 
 
 __all__ = [
-    "VANE_FLANK", "furthest_glass", "lens_front", "plan_ridges", "plan_vanes", "ridge_note", "ridge_vanes",
-    "rim_edge", "ring_room", "rings_in_light", "vane_note", "vane_parts", "vanes_in_beam", "vanes_of", "widest_glass",
+    "VANE_FLANK", "furthest_glass", "lens_front", "plan_ridges", "plan_vanes", "print_spacing", "ridge_note",
+    "ridge_vanes", "rim_edge", "ring_room", "rings_in_light", "vane_note", "vane_parts", "vanes_in_beam", "vanes_of", "widest_glass",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadewright.design.fit import Fitting
-from shadewright.design.vane_plan import ROOM, furthest_glass, widest_glass
+from shadewright.design.vane_plan import ROOM, furthest_glass, print_spacing, widest_glass
 from shadewright.design.weigh import weighed_settings
 from shadewright.errors import FitError
 from shadewright.light.finish import Finish
@@ -35,6 +35,7 @@ class VaneTrade:
     """One depth of vanes on a plain hood of one length and one clear opening. Lengths in mm.
 
     light: direct and wall light with the vanes. bare: wall light of the same wall without them, as a share likewise.
+    least: spacing below which vanes cannot be printed.
     """
 
     depth: float
@@ -42,6 +43,12 @@ class VaneTrade:
     across: float
     light: StrayLight
     bare: float
+    least: float
+
+    @property
+    def printable(self) -> bool:
+        """True where there are vanes and all stand far enough apart to be printed."""
+        return self.layout is not None and self.layout.closest >= self.least
 
     @property
     def count(self) -> int:
@@ -82,7 +89,7 @@ def vane_trades(
             layout = lay_out_vanes(hood.wall, edges, glass_radius=widest_glass(job), glass_z=glass_z, front=length)
             ringed = _weighed(beam, front, hood, layout.vanes, surroundings, finish, samples)
         across = 2 * (opening + depth + fitting.hood.build.thickness)
-        rows.append(VaneTrade(depth, layout, across, ringed, bare.wall or 0.0))
+        rows.append(VaneTrade(depth, layout, across, ringed, bare.wall or 0.0, print_spacing(fitting.hood.build)))
     return rows
 
 

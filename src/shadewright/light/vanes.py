@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,6 +61,7 @@ class VaneLayout:
     wall_radius: (n,) of the wall where each stands. shadow_end: (n,) how far back each shadow reaches on the wall.
     glass_radius and glass_z: the glass that they were laid out for.
     complete: True where no lit wall behind the foremost vane is seen from the glass.
+    crowded: the closest spacing that the construction asks for where vanes were set further apart instead; else None.
     """
 
     vanes: tuple[Vane, ...]
@@ -68,6 +70,12 @@ class VaneLayout:
     complete: bool
     glass_radius: float
     glass_z: float
+    crowded: float | None = None
+
+    @property
+    def closest(self) -> float:
+        """Spacing of the two vanes nearest to each other, mm; infinite for one vane."""
+        return min((a.z - b.z for a, b in pairwise(self.vanes)), default=math.inf)
 
     @property
     def depth(self) -> float:
@@ -76,20 +84,24 @@ class VaneLayout:
 
 
 def lay_out_vanes(
-    wall: RoundWall, edges: EdgeLine, *, glass_radius: float, glass_z: float, front: float, last: float | None = None
-) -> VaneLayout:
+    wall: RoundWall, edges: EdgeLine, *, glass_radius: float, glass_z: float, front: float, last: float | None = None,
+    spread: float | None = None,
+) -> VaneLayout:  # fmt: skip
     """Vanes from `front` (mm ahead of the seat plane) rearwards by the two-edge construction.
 
     wall: a tube, or a cone that widens forward; it must be straight between the glass and `front`. glass_radius and
-    glass_z: the front glass, mm. last: no vane further back than this; left out, the glass. Raises LightError.
+    glass_z: the front glass, mm. last: no vane further back than this; left out, the glass. spread: where the construction
+    wants two vanes closer than this, mm, they stand so far apart, and the layout is not complete. Raises LightError.
     """
     last = glass_z if last is None else last
     _require(wall, edges, glass_radius=glass_radius, glass_z=glass_z, front=front)
     wall_slope = float(wall.radius_at(front) - wall.radius_at(glass_z + 1e-9)) / (front - glass_z)
     entrance = edges.radius_at(front)
-    places, ends = [front], [front]
+    places, ends, crowded = [front], [front], math.inf
     while len(places) < MOST_VANES:
         following = _next_vane(wall, edges, ends[-1], wall_slope, glass_radius=glass_radius, glass_z=glass_z)
+        if spread is not None and places[-1] - following < spread:
+            crowded, following = min(crowded, places[-1] - following), places[-1] - spread
         if following <= max(last, glass_z) + 1e-9 or places[-1] - following < CLOSEST:
             break
         places.append(following)
@@ -98,9 +110,10 @@ def lay_out_vanes(
             break
     radius = [float(wall.radius_at(z)) for z in places]
     # What is left ahead of the glass is hidden when the shadow of the last vane reaches the glass.
+    spaced = math.isfinite(crowded)
     return VaneLayout(
-        tuple(Vane(z, edges.radius_at(z)) for z in places), tuple(radius), tuple(ends), ends[-1] <= glass_z + 1e-9,
-        glass_radius, glass_z,
+        tuple(Vane(z, edges.radius_at(z)) for z in places), tuple(radius), tuple(ends),
+        ends[-1] <= glass_z + 1e-9 and not spaced, glass_radius, glass_z, crowded if spaced else None,
     )  # fmt: skip
 
 

@@ -28,15 +28,15 @@ __all__ = ["FlatTemplate", "LineKind", "Piece", "PieceForm", "Polyline", "TextMa
 
 
 def flatten(
-    hood: HoodShape, *, sheet_thickness: float, back: float, tab: float, rings: Sequence[Ring] = ()
+    hood: HoodShape, *, sheet_thickness: float, back: float, tab: float, rings: Sequence[Ring] = (), seat: float | None = None
 ) -> FlatTemplate:
     """The template of a hood for sheet of `sheet_thickness`, prolonged `back` behind the seat plane, all mm.
 
-    `tab` is the width of glue tabs and teeth; 0 leaves them out. `rings` are vanes to be cut as flat rings and set in. Raises
-    MakeError for what cannot be laid flat.
+    `tab` is the width of glue tabs and teeth; 0 leaves them out. `rings` are vanes to be cut as flat rings and set in. `seat`
+    is the diameter of the barrel, for the words on how to fit it. Raises MakeError for what cannot be laid flat.
     """
     _check_wishes(sheet_thickness, back, tab)
-    stock = Stock(sheet_thickness, back, tab)
+    stock = Stock(sheet_thickness, back, tab, seat)
     if isinstance(hood, RoundHood):
         pieces, notes = round_pieces(hood, stock)
         vanes, more = vane_pieces(hood, rings)
@@ -113,7 +113,7 @@ def _tunnel_pieces(hood: TunnelHood, stock: Stock) -> tuple[list[Piece], list[st
         tuple(text),
     )
     notes = [
-        *general_notes(stock, grips=False),
+        *general_notes(stock),
         f"Fold lines lie at half the thickness: each panel is its inside size plus {s:g} mm; once round 2 x "
         f"({inside[1]:.2f} + {s:g}) + 2 x ({inside[0]:.2f} + {s:g}) = {width:.2f} mm.",
         "Score the fold lines on the printed side and bend the panels away from you by 90 degrees.",

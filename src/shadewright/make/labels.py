@@ -15,6 +15,12 @@ CAPITALS = 2.5
 """Height of capitals where there is room, mm."""
 SMALLEST = 1.4
 """Height of capitals below which a row is left out, mm."""
+SEAT_PLAY = 0.2
+"""Inside diameter of a collar or spacer of sheet less that of the barrel, mm (common practice, no source)."""
+MOST_LINING = 1.5
+"""A gap wider than this all round, mm, takes a spacer and no lining (common practice, no source)."""
+MOST_BENT = 2.0
+"""Tabs bend out by this at most, mm (common practice, no source)."""
 FROM_LINE = 2.2
 """Distance of a text from the line that it names, mm."""
 
@@ -163,16 +169,48 @@ def ring_texts(label: str, span: Span, inner: float, outer: float, hand: float) 
     return texts
 
 
-def general_notes(stock: Stock, *, grips: bool = True) -> list[str]:
-    """What holds for every template of this stock; `grips` where the wall itself goes over the lens."""
+def seat_words(stock: Stock, inside: float) -> str:
+    """How the length behind the seat plane is made to fit the barrel: a wall `inside` mm wide there against the seat."""
+    begins = f"The line z = 0 is the seat plane; the {stock.back:g} mm behind it"
+    if stock.seat is None:
+        return f"{begins} grip the lens: line the inside until it holds."
+    seat, around = stock.seat, stock.seat + SEAT_PLAY + 2.0 * stock.thickness
+    bore, gap = seat + SEAT_PLAY, (inside - stock.seat) / 2.0
+    mark = f"Mark the barrel {stock.back:g} mm behind the seat plane and push the rear edge to the mark: nothing else stops it."
+    if gap < 0.5 * SEAT_PLAY - 1e-9:
+        sizes = f"{bore:.1f} mm inside diameter, {stock.back:g} mm long, its neutral line {math.pi * (bore + stock.thickness):.1f} mm"
+        cut, joint = "along that line", " and butt it to the near edge with a strip glued round the outside."
+        if inside + 2.0 * stock.thickness < bore + 1.0:
+            cut = f"{stock.thickness:g} mm ahead of that line"
+            joint = (
+                f" and join the two with a flat ring of the same sheet, {inside:.1f} mm inside and {around:.1f} mm outside diameter; "
+                "its rear face is the seat plane."
+            )
+        words = (
+            f"{begins} are {inside:.2f} mm wide inside and do not go over the barrel of {seat:g} mm. Cut them off {cut}, roll a "
+            f"separate collar for the barrel ({sizes})"
+        )
+        tabs = f" Or slit the {stock.back:g} mm into tabs 10 mm wide, bend them out over the barrel and bind them."
+        return words + joint + (tabs if -gap <= MOST_BENT else "")
+    if gap <= MOST_LINING:
+        return f"{begins} grip the barrel of {seat:g} mm: line the inside, {gap:.1f} mm all round, until it holds. {mark}"
+    return (
+        f"{begins} are {inside:.2f} mm wide inside, {gap:.1f} mm all round wider than the barrel of {seat:g} mm. Fill the gap with a "
+        f"spacer {bore:.1f} mm inside and {inside:.1f} mm outside diameter: two flat rings glued in, one behind the seat plane and one "
+        f"at the near edge, or strips wound round. {mark}"
+    )
+
+
+def general_notes(stock: Stock, *, inside: float | None = None) -> list[str]:
+    """What holds for every template of this stock; `inside`: diameter of a wall that itself goes over the lens, mm."""
     notes = [
         "Cut solid lines, score and bend dashed lines; dash-dot lines are marks only.",
         "The printed side faces OUT and forward is up; blacken or flock the other side before bending.",
         f"Drawn for sheet {stock.thickness:g} mm thick; another thickness needs another template.",
     ]
     if stock.back > 0:
-        holding = "grip the lens: line the inside until it holds." if grips else "carry the plate or ring."
-        notes.append(f"The line z = 0 is the seat plane; the {stock.back:g} mm behind it {holding}")
+        carried = f"The line z = 0 is the seat plane; the {stock.back:g} mm behind it carry the plate or ring."
+        notes.append(carried if inside is None else seat_words(stock, inside))
     if stock.tab > 0:
         notes.append("Lay the seam tab on the OUTSIDE of the other end, so that the inside stays smooth.")
     else:

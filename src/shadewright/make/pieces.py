@@ -175,6 +175,8 @@ class Stock:
     """How far the wall goes on behind the seat plane."""
     tab: float
     """Width of glue tabs and teeth; 0 for none."""
+    seat: float | None = None
+    """Diameter of the barrel that the hood goes over, where it is known."""
 
 
 CAUTIONS = (

@@ -28,6 +28,8 @@ WEB = 1.6
 source)."""
 LEDGE = 1.5
 """Width of the flat ledge that stops against the barrel's front edge, mm."""
+LOCATES = ("Push the hood on", "Nothing stops the hood")
+"""How notes begin that say where the hood comes to rest on the barrel."""
 LEAST_STOP = 0.5
 """A step narrower than this, in mm, is not relied on as a stop."""
 LEAD_IN = 0.8
@@ -195,15 +197,16 @@ def too_low(seat: str, lowest: float, needed: float) -> MakeError:
 
 
 def stop_note(step: float, length: float) -> str:
-    """How the seated hood is stopped; `step` is the ring's inside radius less the wall's, mm."""
+    """How the seated hood is stopped (`LOCATES` begins each such note); `step` is the ring's inside radius less the wall's, mm."""
     if step >= LEAST_STOP:
         return (
             f"Push the hood on until its inner step, {step:.1f} mm wide, stops against the barrel's front "
             "edge; that is the seat plane."
         )
     return (
-        "The wall is about as wide as the seat or wider, so no step stops against the barrel's front edge: "
-        f"the hood is located by the rear edge of its seat, {length:g} mm behind the seat plane."
+        "Nothing stops the hood on the barrel, since its wall is about as wide as the seat or wider: mark the barrel "
+        f"{length:g} mm behind the seat plane and push the rear edge of the seat to the mark. Pushed on less far, the rim comes too "
+        "far forward and may show."
     )
 
 

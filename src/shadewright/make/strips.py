@@ -74,7 +74,7 @@ def round_pieces(hood: RoundHood, stock: Stock) -> tuple[list[Piece], list[str]]
     bands = wall_bands(hood.wall, back=stock.back, top=rim.deepest)
     joints = [_Joint(b.z0, b.r0 - a.r1) for a, b in pairwise(bands)]
     pieces: list[Piece] = []
-    notes = general_notes(stock)
+    notes = general_notes(stock, inside=2.0 * bands[0].r0)
     for k, band in enumerate(bands):
         behind, ahead = (joints[k - 1] if k else None), (joints[k] if k < len(joints) else None)
         spans = _lobes(rim, band.z0) if behind else (ALL_ROUND,)

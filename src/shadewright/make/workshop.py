@@ -14,6 +14,7 @@ import numpy as np
 
 from shadewright.clearance.keepout import keep_out
 from shadewright.clearance.loss import worst_loss
+from shadewright.design.mounting import mounting_notes
 from shadewright.design.vane_plan import lens_front
 from shadewright.errors import FileError, MakeError, ShowsError
 from shadewright.make.drawing import write_drawing
@@ -23,6 +24,7 @@ from shadewright.make.inspect import Inspection, inspect_mesh
 from shadewright.make.meshfiles import read_3mf, read_stl, write_3mf, write_stl
 from shadewright.make.paper import Paper, write_paper
 from shadewright.make.rings import Ring, check_beside_lens, rings_found, rings_of
+from shadewright.make.seat import LOCATES
 from shadewright.make.solid import Solid, build_hood, fit_ring
 from shadewright.make.stepfile import exact_hood, library, read_step, step_problems, write_step
 from shadewright.make.svg import write_svg
@@ -80,7 +82,8 @@ def make_files(
     Everything is written to a temporary folder beside the results, checked as read back, and moved into place together.
     Raises MakeError where the hood cannot be made as asked or a check fails, FileError where `out` cannot be written.
     """
-    seat_diameter, thread, notes = seat_of(job, document)
+    seat_diameter, thread, assumed = seat_of(job, document)
+    notes = [*_made_for_another(job, document), *mounting_notes(job.lens, document), *assumed]
     if step:
         library()  # missing, it is missed before anything is made
     rings = rings_of(document, shape)
@@ -105,9 +108,10 @@ def make_files(
                 progress("exact solid", 0.55)
                 _make_step(bench, document, shape, rings, solid, seat_diameter, thread, stem)
             progress("template", 0.7)
-            _make_template(bench, document, shape, rings, stem, paper)
+            _make_template(bench, document, shape, rings, stem, paper, None if thread else seat_diameter)
             progress("drawing", 0.9)
-            _make_drawing(bench, job, document, shape, seat_diameter, thread, stem, [*warnings, *notes], day)
+            said = list(dict.fromkeys([*notes, *warnings, *(n for n in solid.notes if n.startswith(LOCATES))]))
+            _make_drawing(bench, job, document, shape, seat_diameter, thread, stem, said, day)
         files = [Path(shutil.move(path, out / path.name)) for path in bench.files]
     finally:
         shutil.rmtree(folder, ignore_errors=True)
@@ -118,6 +122,17 @@ def make_files(
         "files": [str(path) for path in files], "notes": bench.sentences,
     }  # fmt: skip
     return Made(tuple(files), report, tuple(bench.sentences))
+
+
+def _made_for_another(job: Job, document: Hood) -> list[str]:
+    """A warning where the document was fitted for another lens or camera than it is made for now."""
+    here = f"{job.lens.name} on {job.camera.name}"
+    if not document.made_for or document.made_for == here:
+        return []
+    return [
+        f"This hood's document was fitted for {document.made_for}, and it is made here for {here}: it may show or not go on; "
+        "run `shadewright check`, or fit it anew for this lens and camera."
+    ]
 
 
 def seat_of(job: Job, document: Hood) -> tuple[float, str | None, list[str]]:
@@ -245,6 +260,7 @@ def _tested_beams(job: Job) -> list[Beam]:
 def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
     """The solid's own mesh against the keep-out, or against the allowance. Raises ShowsError."""
     triangles = np.asarray(triangles, dtype=float)
+    another = _made_for_another(job, document)
     allowance = document.wishes.allowance
     if allowance > 0:
         mesh = MeshHood(triangles.reshape(-1, 3), np.arange(len(triangles) * 3).reshape(-1, 3))
@@ -254,7 +270,7 @@ def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
         if worst.stops > allowance + LOSS_TESTED_TO:
             raise ShowsError(
                 f"the solid loses {worst.stops:.2f} stop at {worst.label}, more than the allowance of {allowance:g}; make "
-                "the wall or seat wider."
+                "the wall or seat wider." + "".join(f" {s}" for s in another)
             )
         return
     beams = _tested_beams(job)
@@ -265,20 +281,21 @@ def _require_out_of_beam(job: Job, document: Hood, triangles: Any) -> None:
         x, y, z = where[hit[0]]
         raise ShowsError(
             f"the solid stands in the beam at {beams[int(hit[0])].label}, about x {x:.1f}, y {y:.1f}, z {z:.1f} mm; run "
-            "`shadewright check` on this hood, and give it a wider wall or seat."
+            "`shadewright check` on this hood, and give it a wider wall or seat." + "".join(f" {s}" for s in another)
         )
 
 
 def _make_template(
-    bench: _Bench, document: Hood, shape: HoodShape, rings: Sequence[Ring], stem: str, paper: str
-) -> None:
+    bench: _Bench, document: Hood, shape: HoodShape, rings: Sequence[Ring], stem: str, paper: str,
+    seat: float | None,
+) -> None:  # fmt: skip
     build = document.build
     try:
         # A sheet carries no thread: its tube ends at the seat plane, where a threaded ring takes it.
         threaded = build.seat is SeatKind.THREAD
         vanes = rings if document.vane else ()
         back = 0.0 if threaded else build.seat_length
-        template = flatten(shape, sheet_thickness=build.thickness, back=back, tab=TAB, rings=vanes)
+        template = flatten(shape, sheet_thickness=build.thickness, back=back, tab=TAB, rings=vanes, seat=seat)
         if document.ridges is not None:
             bench.sentences.append("The flat template has no ridges: they are for printing; a hood of card takes vanes instead.")
         if threaded:

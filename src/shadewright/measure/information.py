@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shadewright.errors import MeasureError
 from shadewright.measure.expected import Memory, View, expected_of
 from shadewright.measure.fitting import Unknown, jacobian
-from shadewright.measure.pupil import _unknowns, view_of
+from shadewright.measure.pupil import _unknowns, leaves_enough, view_of
 from shadewright.measure.shadow import Block
 from shadewright.model.camera import Camera
 from shadewright.model.lens import Lens, State
@@ -70,9 +70,9 @@ def propose(
         reach=chosen.reach if chosen.reach is not None else 0.0,
     )  # fmt: skip
     view, _ = view_of(lens, setting)
-    depth = _likely_depth(lens, camera, chosen)
+    depth, deepest = _likely_depths(lens, camera, chosen)
     diameter = inner_diameter or (lens.seat.diameter or lens.front.rim_diameter + 2 * ROOM)
-    candidates = _candidates(setting, view, camera, depth, diameter, play)
+    candidates = _candidates(setting, view, camera, (depth, deepest), diameter, play)
     if len(candidates) < count:
         raise MeasureError(
             f"no tube of {diameter:g} mm inside diameter up to {LONGEST_TUBE:g} mm long throws a useful shadow at {setting.focal_length:g} mm; "
@@ -88,17 +88,24 @@ def propose(
     return Proposal(setting, tubes, found[0], single, found[1], diameter)
 
 
-def _likely_depth(lens: Lens, camera: Camera, state: State) -> float:
+def _likely_depths(lens: Lens, camera: Camera, state: State) -> tuple[float, float]:
+    """The likeliest depth of the pupil and the deepest that a tube should still be right for, mm."""
     if state.pupil_depth is not None:
-        return state.pupil_depth
+        return state.pupil_depth, state.pupil_depth + state.pupil_depth_plus_minus
     resolved = resolve(lens, half_diagonal=math.hypot(*camera.full_frame) / 2)
     found = min(resolved.settings, key=lambda s: abs(s.focal_length - state.focal_length))
     # The middle of what is possible is too deep for most lenses: half of it is likelier.
-    return 0.5 * found.pupil_depth
+    return 0.5 * found.pupil_depth, found.pupil_depth + found.pupil_depth_plus_minus
 
 
-def _candidates(setting: ShotSetting, view: View, camera: Camera, depth: float, diameter: float, play: float) -> list[Block]:
-    """Tubes whose shadows cover a useful share of the frame, as blocks of cells without noise."""
+def _candidates(
+    setting: ShotSetting, view: View, camera: Camera, depths: tuple[float, float], diameter: float, play: float
+) -> list[Block]:
+    """Tubes whose shadows cover a useful share of the frame, as blocks of cells without noise.
+
+    depths: the likeliest and the deepest of the pupil; at the deepest a shadow must still leave what the fit asks for.
+    """
+    depth, deepest = depths
     width, height = camera.full_frame
     x = ((np.arange(GRID[0]) + 0.5) / GRID[0] - 0.5) * width
     y = ((np.arange(GRID[1]) + 0.5) / GRID[1] - 0.5) * height
@@ -117,7 +124,10 @@ def _candidates(setting: ShotSetting, view: View, camera: Camera, depth: float, 
         block = Block(points, np.ones(len(points)), error, (width / GRID[0], height / GRID[1]), every, tube)
         unknowns = _unknowns(setting, view, [block], depth, None)
         shares = expected_of(unknowns, np.array([u.start for u in unknowns]), block, 0, view, setting)
-        if LEAST_DARK <= float(np.mean(1 - shares)) <= MOST_DARK and float(shares.min()) < 0.5:
+        far = np.array([deepest if u.name == "pupil_depth" else u.start for u in unknowns])
+        darkest = expected_of(unknowns, far, block, 0, view, setting)
+        useful = LEAST_DARK <= float(np.mean(1 - shares)) <= MOST_DARK and float(shares.min()) < 0.5
+        if useful and leaves_enough(darkest):
             blocks.append(block)
     return blocks
 
@@ -158,7 +168,7 @@ def _spread(added: Sequence[Array], prior: Array) -> tuple[float, float]:
 def second_length(fit_setting: ShotSetting, lens: Lens, camera: Camera, tube: Tube, *, depth: float) -> float | None:
     """The length of a further tube, of the same inside diameter, that tells most beside one already shot, mm; None where none does."""
     view, _ = view_of(lens, fit_setting)
-    candidates = _candidates(fit_setting, view, camera, depth, tube.inner_diameter, tube.length_plus_minus)
+    candidates = _candidates(fit_setting, view, camera, (depth, depth), tube.inner_diameter, tube.length_plus_minus)
     shot = [block for block in candidates if block.tube is not None and abs(block.tube.length - tube.length) < 1.5]
     others = [block for block in candidates if block not in shot]
     if not others or not shot:

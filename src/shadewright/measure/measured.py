@@ -17,7 +17,7 @@ from shadewright.measure.fitting import two_sided
 from shadewright.measure.frames import About
 from shadewright.measure.pairs import Ratio, pair_ratio, ratio_of_files
 from shadewright.measure.parallax import scale_of
-from shadewright.measure.pupil import PupilFit, TubePair, fit_pupil
+from shadewright.measure.pupil import GROWTH, SHADOWED, PupilFit, TubePair, fit_pupil
 from shadewright.model.camera import Camera
 from shadewright.model.hood import Margin
 from shadewright.model.lens import Front, Lens, State, Window
@@ -157,7 +157,7 @@ def _state(fit: PupilFit, before: State | None, spread: float) -> State:
         )
     edge = fit.steepest
     doubt = max(fit.depth_at(share * edge)[1] for share in (0.0, 0.5, 0.75, 1.0))
-    wander = solution.value("wander")
+    wander, grown = solution.value("wander"), growth_room(fit)
     focal = before.focal_length if before is not None else setting.focal_length
     # The radius is made wider by its own interval: a wider beam is the safe side.
     radius = fit.radius + spread * solution.error("pupil_radius")
@@ -166,7 +166,7 @@ def _state(fit: PupilFit, before: State | None, spread: float) -> State:
         "focal_length": focal, "focus_distance": setting.focus_distance, "f_number": round(focal / (2 * radius), 4),
         "reach": fit.view.reach, "pupil_depth": round(fit.depth, 3),
         "pupil_depth_plus_minus": round(math.ceil(1000 * spread * doubt) / 1000, 3),
-        "pupil_wander": (round(wander, 3), 0.0) if abs(wander) * edge**2 > LEAST_WANDER else (0.0, 0.0),
+        "pupil_wander": (round(wander, 3) if abs(wander) * edge**2 > LEAST_WANDER else 0.0, round(grown / edge**4, 3)),
         # A shorter image distance widens the field: the safe side.
         "image_distance": round(solution.value("image_distance") - spread * solution.error("image_distance"), 3),
         "rear_window": rear,
@@ -174,6 +174,15 @@ def _state(fit: PupilFit, before: State | None, spread: float) -> State:
     if (fields.get("smallest_f_number") or 128) < fields["f_number"]:
         fields["smallest_f_number"] = fields["f_number"]
     return State.model_validate(fields)
+
+
+def growth_room(fit: PupilFit) -> float:
+    """How much deeper the pupil seems at the frame's corner than the fitted disc, mm: real pupils grow on from where shadows showed them.
+
+    0 where a further window was found, which holds the beams from growing.
+    """
+    edge = fit.steepest
+    return 0.0 if fit.rear else 3.0 * GROWTH * fit.radius * edge * (1.0 - SHADOWED**2)
 
 
 def _front(lens: Lens, fits: Sequence[PupilFit]) -> Front:

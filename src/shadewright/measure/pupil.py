@@ -17,7 +17,7 @@ from shadewright.errors import MeasureError, OpticsError
 from shadewright.measure.expected import Memory, View, expected_of, fine_expected, open_end
 from shadewright.measure.fitting import ENOUGH, STEPS, Solution, Unknown, solve
 from shadewright.measure.pairs import Ratio
-from shadewright.measure.remarks import LEAN, SEAT_PLAY, remarks_on
+from shadewright.measure.remarks import LEAN, SEAT_PLAY, refuse_contradiction, remarks_on
 from shadewright.measure.shadow import SHADOW, Block, block_of
 from shadewright.model.camera import Camera
 from shadewright.model.lens import Lens
@@ -33,7 +33,16 @@ GLASS_PLAY = 0.5
 APERTURE_PLAY = 0.10
 """How far a pupil may be from f / (2N), as a share of it (common practice, no source)."""
 WANDER = 0.2
-"""How far the pupil may move with field angle, in focal lengths at a slope of 1 (traced published designs reach that)."""
+"""How far the pupil may move with field angle, in focal lengths at a slope of 1: most published designs that the package is tested
+on stay within (chief rays over their frames)."""
+GROWTH, GROWTH_PLAY = 0.1, 0.06
+"""How much wider a real pupil gets across the slope at a slope of 1, as a share, and how far lenses differ: middle and spread of the
+same designs. Along the slope it is three times as much (pupil coma of the third order), and that is what half-shadows show."""
+AXIAL_PLAY = 0.15
+"""How far the disc that stands for a wide beam's outline at the frame's edge may lie from the paraxial pupil, in pupil radii: the
+pupil's own aberrations, which shadows at the edge do not show (two traced lenses suggest it)."""
+SHADOWED = 0.75
+"""Half-shadows lie about this share of the frame's steepest slope from the middle."""
 GAIN_PLAY, SLOPE_PLAY, VEIL_PLAY = 0.02, 0.01, 0.003
 """Change of the wall's light between frames, its slope over the half frame, and stray light in the shadow, as shares."""
 FEWEST_CELLS = 0.01
@@ -83,6 +92,14 @@ class PupilFit:
         """Radius of the pupil."""
         return self.solution.value("pupil_radius")
 
+    @property
+    def paraxial(self) -> tuple[float, float, float, float]:
+        """Depth, its standard error, radius, its standard error of the paraxial pupil, mm, as far as shadows at the frame's edge tell.
+
+        The fitted disc stands for the beams' outlines there; what pupils of real lenses differ from it by is added to the errors.
+        """
+        return paraxial_of((self.depth, self.depth_error), (self.radius, self.solution.error("pupil_radius")), self.steepest)
+
     def depth_at(self, slope: float) -> tuple[float, float]:
         """Depth of the pupil for beams of a field slope, and its standard error, mm."""
         solution, by = self.solution, slope * slope
@@ -90,7 +107,7 @@ class PupilFit:
         at = [names.index("pupil_depth"), names.index("wander")]
         covariance = solution.covariance[np.ix_(at, at)]
         weight = np.array([1.0, by])
-        return self.depth + by * solution.value("wander"), math.sqrt(max(0.0, float(weight @ covariance @ weight)))
+        return float(weight @ solution.values[at]), math.sqrt(max(0.0, float(weight @ covariance @ weight)))
 
     @property
     def steepest(self) -> float:
@@ -102,6 +119,13 @@ class PupilFit:
         """What the model expects of a block's cells (n,)."""
         own = self.blocks[block]
         return expected_of(self.solution.unknowns, self.solution.values, own, block, self.view, self.setting)
+
+
+def paraxial_of(depth: tuple[float, float], radius: tuple[float, float], steepest: float) -> tuple[float, float, float, float]:
+    """As `PupilFit.paraxial`, from depth and radius of the fitted disc with their errors and the frame's steepest slope."""
+    grown, play = (3.0 * share * (SHADOWED * steepest) ** 2 for share in (GROWTH, GROWTH_PLAY))
+    narrow = radius[0] / (1.0 + grown)
+    return depth[0], math.hypot(depth[1], AXIAL_PLAY * narrow), narrow, math.hypot(radius[1], play * narrow)
 
 
 def view_of(lens: Lens, setting: ShotSetting) -> tuple[View, list[str]]:
@@ -161,6 +185,7 @@ def fit_pupil(
         if np.all(np.abs(best.values - before) < 0.1 * np.sqrt(np.diag(best.covariance))):
             break
     fit = PupilFit(setting, view, tuple(blocks), best, rear, (), True)
+    refuse_contradiction(fit)
     said, settled = remarks_on(fit)
     return replace(fit, notes=tuple(notes + said), settled=settled)
 
@@ -172,10 +197,15 @@ def _shadow_is_there(pair: TubePair, block: Block) -> None:
             f"{pair.ratio.paths[1]}: the shadow of tube \"{pair.tube.name}\" hardly reaches into the frame; use a longer or narrower "
             "tube, so that the corners go dark."
         )
-    if float(np.median(block.value)) < 0.5:
+    if not leaves_enough(block.value):
         raise MeasureError(
             f"{pair.ratio.paths[1]}: tube \"{pair.tube.name}\" darkens more than half of the frame; use a shorter or wider one."
         )
+
+
+def leaves_enough(value: Array) -> bool:
+    """Whether a map (n,) keeps enough of the frame light to be measured on."""
+    return float(np.median(value)) >= 0.5
 
 
 def _first_guess(setting: ShotSetting, view: View, blocks: Sequence[Block]) -> float:

@@ -5,19 +5,42 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from shadewright.errors import MeasureError
+
 if TYPE_CHECKING:
     from shadewright.measure.pupil import PupilFit
 
 SEAT_PLAY = 1.0
 """A tube sits this far off the lens's axis as a rule, mm (common practice, no source)."""
+TOO_FAR = 6.0
+"""A size that comes out this many standard errors from what was given contradicts it."""
 LEAN = math.tan(math.radians(1.5))
 """And leans by this slope (common practice, no source)."""
 
 
-DISC = (
-    "A further window was found, so this is a lens whose beams are no plain discs: depth and radius stand together for the beams' outlines "
-    "at the frame's edge, and each by itself may be off by more than its error."
-)
+def disc_remark(fit: PupilFit) -> str:
+    """What the fitted disc stands for, and the paraxial pupil as far as it tells."""
+    depth, depth_error, radius, radius_error = fit.paraxial
+    return (
+        "Depth and radius are of the disc that stands for the beams' outlines at the frame's edge, where rims are decided. The paraxial pupil "
+        f"of a real lens lies {depth:.1f} mm deep to {depth_error:.1f} mm, its radius {radius:.2f} mm to {radius_error:.2f} mm (one standard error, by "
+        "what published designs do); a shot stopped down would tell more of it."
+    )
+
+
+def refuse_contradiction(fit: PupilFit) -> None:
+    """Refuse frames that fit only with sizes far from those given. Raises MeasureError."""
+    tubes = {i: block.tube for i, block in enumerate(fit.blocks) if block.tube is not None}
+    names = {"image_distance": "the distance from the pupil to the image, by the focal length marked,"}
+    for i, tube in tubes.items():
+        names |= {f"tube_radius {i}": f'half the inside of tube "{tube.name}"', f"tube_length {i}": f'the length of tube "{tube.name}"'}
+    for unknown in fit.solution.unknowns:
+        found = fit.solution.value(unknown.name)
+        if unknown.name in names and abs(found - unknown.mean) > TOO_FAR * unknown.spread:
+            raise MeasureError(
+                f"{fit.setting.focal_length:g} mm: the frames fit only if {names[unknown.name]} is {found:.2f} mm, where {unknown.mean:.2f} "
+                f"+- {unknown.spread:.2f} mm was said: are the frames of two tubes swapped, or a tube's size or the focal length wrong?"
+            )
 
 
 def remarks_on(fit: PupilFit) -> tuple[list[str], bool]:
@@ -37,8 +60,7 @@ def remarks_on(fit: PupilFit) -> tuple[list[str], bool]:
             notes.append(
                 f"The depth is known to {error:.1f} mm only: shoot more frames, or tubes whose lengths differ more, measured better."
             )
-    if fit.rear:
-        notes.append(DISC)
+    notes.append(disc_remark(fit))
     if solution.told("pupil_radius") < 0.75:
         notes.append(
             "The half-shadow is too narrow to tell the pupil's width, which is taken from the f-number; shoot wide open, or with a longer tube."
