@@ -132,6 +132,7 @@ def test_what_cannot_be_measured_is_said_where_it_was_dropped(bench: Bench, fram
         page.get_by_text("clipped to white").wait_for(timeout=FIT)
         page.get_by_role("button", name="Take bright.tif away").click()
         assert page.get_by_text("bright.tif", exact=True).count() == 0
+        assert not page.get_by_text("clipped to white").is_visible()
         assert it.errors == [entry for entry in it.errors if "422" in entry]
 
 
@@ -196,3 +197,56 @@ def test_everybody_can_use_the_sheet(bench: Bench, tmp_path: Path, scheme: str) 
         assert page.locator(".ms-task").inner_text() == "Prove a hood"
         page.locator(".ms-drop input").first.focus()
         assert page.evaluate("getComputedStyle(document.activeElement.closest('.ms-face')).outlineStyle") == "solid"
+
+
+def test_what_was_fitted_before_cannot_be_taken_for_what_stands_there_now(bench: Bench, frames: Path, tmp_path: Path) -> None:
+    with watched(*bench) as it:
+        page = it.page
+        dropped(it, opened(it, tmp_path, "pupil"), frames)
+        fit, use = page.get_by_role("button", name="Fit the pupil"), page.locator("#ms-use-lens")
+        fit.click()
+        use.wait_for(timeout=FIT)
+        assert use.is_enabled()
+        page.get_by_role("button", name="Another tube").click()
+        page.locator(".ms-measures").first.locator("input").nth(1).fill("45")
+        page.get_by_text("Out of date").wait_for()
+        assert use.is_disabled()
+        assert page.locator(".ms-tell button:enabled").count() == 0
+        page.locator(".ms-measures").first.locator("input").nth(1).fill("46")
+        assert use.is_enabled()
+        # The second fit is held back, however fast the machine is.
+        running = json.dumps({"state": "running", "share": 0.3, "sentence": "fitting"})
+        page.route(
+            "**/api/jobs/*",
+            lambda route: (
+                route.fulfill(body=running, content_type="application/json") if route.request.method == "GET" else route.continue_()
+            ),
+        )
+        fit.click()
+        page.get_by_text("A new fit is running").wait_for()
+        page.get_by_role("button", name="Another tube").click()
+        assert page.locator(".ms-run progress").is_visible()
+        assert use.is_disabled()
+        page.locator(".ms-form").get_by_role("button", name="Stop").click()
+        page.get_by_text("Stopped; nothing was kept.").wait_for()
+
+
+def test_what_is_missing_is_said_in_sight_beside_the_button(bench: Bench, tmp_path: Path) -> None:
+    with watched(*bench, height=800) as it:
+        opened(it, tmp_path, "pupil")
+        it.page.get_by_role("button", name="Fit the pupil").click()
+        said = it.page.locator(".ms-run [role=alert]")
+        said.wait_for()
+        box = said.bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] <= 800 - box["height"]
+
+
+def test_a_lens_is_drawn_as_wide_as_its_seat(bench: Bench, tmp_path: Path) -> None:
+    with watched(*bench) as it:
+        call = """async (lens) => {
+          const { tubeScene } = await import("/page/measuring_drawings.js");
+          const tall = (name) => Number(tubeScene(lens, null, { reach: 2 }).querySelector(name).getAttribute("height"));
+          return [tall(".ms-barrel"), tall(".ms-ring")];
+        }"""
+        assert it.page.evaluate(call, {"front": {"rim_diameter": 66}, "seat": {"diameter": 70}}) == [70, 66]

@@ -336,3 +336,29 @@ def test_words_at_the_rim_keep_off_the_panels_edge(bench: Bench) -> None:
                     }"""
                 )
                 assert nearest >= 2, (width, height, depth)
+
+
+def test_a_front_glass_wider_than_its_ring_is_marked_in_words_of_the_page(bench: Bench) -> None:
+    with watched(*bench, expect_errors=True) as it:
+        page = it.page
+        it.begin(1)
+        it.step("Lens")
+        field(it, "Front glass").fill("190")
+        page.locator(".field", has=page.get_by_role("textbox", name="Front glass")).locator(".wrong:visible").wait_for()
+        assert field(it, "Front glass").get_attribute("aria-invalid") == "true"
+        page.locator("#verdict[data-verdict=refused]").wait_for()
+        assert "The front glass cannot be wider than the front ring" in page.inner_text("#beneath")
+        assert "_" not in page.inner_text("#beneath")
+
+
+def test_a_loaded_tube_shows_its_width(bench: Bench, tmp_path: Path) -> None:
+    hood = tmp_path / "tube.toml"
+    hood.write_text(
+        'document = "hood"\nversion = 1\nname = "Tube"\n[wall]\nshape = "tube"\ninner_diameter = 94\n[rim]\nshape = "plain"\n'
+    )
+    with watched(*bench) as it:
+        it.begin(1)
+        it.page.set_input_files("input[aria-label='Documents to open']", hood)
+        it.step("Hood")
+        assert field(it, "Inside diameter").input_value() == "94"
+        assert it.page.get_by_role("combobox", name="Shape").input_value() == "tube"

@@ -127,3 +127,50 @@ def test_a_refusal_of_the_program_is_passed_on(bench: Bench) -> None:
         page.locator("#starters button").first.click()
         page.get_by_text("wall: too narrow; widen it.").first.wait_for()
         assert page.locator("#verdict").get_attribute("data-verdict") == "refused"
+
+
+def test_while_a_field_cannot_be_read_nothing_is_said_nor_made(bench: Bench) -> None:
+    with watched(*bench) as it:
+        page = it.page
+        it.begin(1)
+        it.step("Lens")
+        ring = page.get_by_role("textbox", name="Front ring")
+        before = ring.input_value()
+        ring.fill("abc")
+        page.locator("#verdict[data-verdict=refused]").wait_for()
+        assert "Front ring" in page.inner_text("#beneath")
+        assert page.locator(".view:not(.old):visible").count() == 0
+        it.step("Make")
+        for name in ("Check", "Make the files", "Write the report"):
+            assert page.get_by_role("button", name=name, exact=True).is_disabled()
+        assert page.locator("#verdict").get_attribute("data-verdict") == "refused"
+        it.step("Lens")
+        assert ring.input_value() == "abc"
+        ring.fill(before)
+        page.wait_for_function("() => document.querySelector('#verdict').dataset.verdict !== 'refused'")
+        it.settled()
+        assert page.locator(".view.old:visible").count() == 0
+
+
+@pytest.mark.parametrize("width", [360, 375])
+def test_a_narrow_phone_needs_no_scrolling_sideways(bench: Bench, width: int) -> None:
+    with watched(*bench, width=width, height=760) as it:
+        it.begin(1)
+        for step in ("Look", "Lens", "Camera", "Hood", "Compare", "Make"):
+            it.step(step)
+            assert it.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), step
+
+
+def test_a_comparison_says_what_it_does_until_it_stands(bench: Bench) -> None:
+    with watched(*bench, height=900, width=1440) as it:
+        page = it.page
+        it.begin(1)
+        it.step("Compare")
+        assert not page.get_by_text("best of these").is_visible()
+        page.get_by_role("button", name="Compare the shapes for me").click()
+        progress = page.locator("#choose progress")
+        progress.wait_for()
+        progress.wait_for(state="hidden", timeout=120_000)
+        assert page.locator(".candidate table td").count() > 0
+        assert page.get_by_text("best of these").is_visible()
+        assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")

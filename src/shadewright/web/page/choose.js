@@ -10,6 +10,7 @@ import { drawSky } from "./sky.js";
 import { count, length, share, stops } from "./words.js";
 
 const MOST = 3;
+const LOOKING = "Looking at each of them…";
 /** Reasons that are shown at once. */
 const FIRST = 2;
 
@@ -43,6 +44,7 @@ export class Choose {
     this.bar = el("progress", { max: 1, value: 0, "aria-label": "Comparing the shapes" });
     this.bar.hidden = true;
     this.said = el("p", { class: "soft", role: "status" });
+    this.legend = el("span", { class: "soft", hidden: true }, "★ best of these");
     this.columns = el("div", { class: "columns" });
     this.advised = el("div");
     at("choose").append(
@@ -53,7 +55,7 @@ export class Choose {
         this.keepButton,
         this.stopButton,
         this.said,
-        el("span", { class: "soft" }, "★ best of these"),
+        this.legend,
       ),
       this.bar,
       this.advised,
@@ -81,6 +83,10 @@ export class Choose {
   /** Have the program weigh plain, petal and tunnel for the same wishes. */
   async weigh() {
     const { lens, camera, hood } = this.store.state;
+    if (this.store.misreading !== null) {
+      this.said.textContent = `${this.store.misreading} Put it right first.`;
+      return;
+    }
     const stopper = new AbortController();
     this.stopButton.onclick = () => stopper.abort();
     this.stopButton.hidden = this.bar.hidden = false;
@@ -88,7 +94,8 @@ export class Choose {
     try {
       const told = (job) => {
         this.bar.value = job.share ?? 0;
-        this.said.textContent = job.sentence ? `${job.sentence.replace(/^./, (letter) => letter.toUpperCase())}…` : "";
+        const words = job.state === "waiting" ? "waiting for its turn: other work is being done" : job.sentence;
+        this.said.textContent = words ? `${words.replace(/^./, (letter) => letter.toUpperCase())}…` : "";
       };
       const job = await runJob("weigh", { lens, camera, hood }, {}, told, stopper.signal);
       if (job.state === "failed") throw new Refused(job.sentence, 422, job);
@@ -96,14 +103,25 @@ export class Choose {
         this.said.textContent = "Stopped.";
         return;
       }
-      this.said.textContent = "";
       const { result } = job;
+      if (Object.keys(result.hoods).length === 0) {
+        this.said.textContent = `None of the shapes can be had for these wishes. ${(result.left_out ?? []).join(" ")}`;
+        return;
+      }
+      // The columns come when each hood has been looked at: until then that is said, and the bar stays.
+      this.stopButton.hidden = true;
+      this.bar.removeAttribute("value");
+      this.said.textContent = LOOKING;
       this.advice = { ...result, key: JSON.stringify([lens, camera]) };
       this.store.edit({
         kept: Object.entries(result.hoods)
           .slice(0, MOST)
           .map(([name, made]) => ({ name, hood: made })),
       });
+      // A newer question may take this one's place: the columns then come with its answers.
+      const stood = new Promise((resolve) => (this.stood = resolve));
+      this.follow(this.store.state);
+      await stood;
     } catch (fault) {
       if (!(fault instanceof Refused || fault instanceof Unreachable)) throw fault;
       this.said.textContent = fault.message;
@@ -123,6 +141,8 @@ export class Choose {
       hints: { columns: 49, rows: 33, cells: 61, plane: 90 },
     });
     const found = [];
+    const fresh = state.kept.length > 0 && this.legend.hidden && this.columns.querySelector(".candidate") === null;
+    if (fresh) this.columns.replaceChildren(el("p", { class: "lead soft" }, LOOKING));
     for (const entry of state.kept) {
       const place = this.shelf.place(entry);
       if (place === "missing") found.push({ ...entry, fault: missingWords(entry) });
@@ -141,6 +161,9 @@ export class Choose {
   }
 
   show(found, state) {
+    this.stood?.();
+    if (this.said.textContent === LOOKING) this.said.textContent = "";
+    this.legend.hidden = found.length < 2;
     if (found.length === 0) {
       this.columns.replaceChildren(
         el(

@@ -2,7 +2,7 @@
 
 import { el } from "./dom.js";
 import { valueAt, withValue } from "./store.js";
-import { bare, shownLength, typedLength, unit } from "./words.js";
+import { bare, inWords, shownLength, typedLength, unit } from "./words.js";
 
 let serial = 0;
 
@@ -80,17 +80,27 @@ export class Form {
       value: show(this.value(where)),
       oninput: () => {
         const value = read(input.value);
-        input.dataset.unreadable = Number.isNaN(value) ? "yes" : "";
-        if (Number.isNaN(value))
-          this.complain(where, `"${input.value}" is no number; write digits and at most one point.`);
-        else if (options.put) options.put(value);
+        const bad = Number.isNaN(value);
+        const sentence = bad ? `"${input.value}" is no number; write digits and at most one point.` : "";
+        input.dataset.unreadable = bad ? "yes" : "";
+        this.complain(where, sentence);
+        this.store.misread(this.name, fieldName(where), bad ? { typed: input.value, words, sentence } : null);
+        if (bad) return;
+        if (options.put) options.put(value);
         else this.put(where, options.kept ? options.kept(value) : value);
       },
     });
-    return this.field(where, words, { ...options, id }, el("div", { class: "with-unit" }, input, sign), () => {
+    const box = this.field(where, words, { ...options, id }, el("div", { class: "with-unit" }, input, sign), () => {
       sign.textContent = suffix();
       if (document.activeElement !== input) input.value = show(this.value(where));
     });
+    const unread = this.store.unread.get(`${this.name}.${fieldName(where)}`);
+    if (unread) {
+      input.value = unread.typed;
+      input.dataset.unreadable = "yes";
+      this.complain(where, unread.sentence);
+    }
+    return box;
   }
 
   /** Across a circle whose radius the document holds. */
@@ -216,6 +226,11 @@ export class Form {
     );
   }
 
+  /** Whether a field of this name is on the form. */
+  has(named) {
+    return this.fields.some((field) => field.named === named);
+  }
+
   complain(where, sentence) {
     const named = fieldName(where);
     for (const field of this.fields) if (field.named === named) mark(field, sentence);
@@ -223,7 +238,27 @@ export class Form {
 
   /** Bring fields in line with the document. */
   refresh() {
-    for (const field of this.fields) if (field.input.dataset.unreadable !== "yes") field.refresh();
+    for (const field of this.fields) {
+      const { input } = field;
+      if (input.dataset.unreadable === "yes") {
+        if (this.store.unread.has(`${this.name}.${field.named}`)) continue;
+        // Undone, or another design: what was typed went with it.
+        input.dataset.unreadable = "";
+        mark(field, "");
+        input.value = "";
+        if (document.activeElement === input) input.blur();
+      }
+      field.refresh();
+    }
+  }
+
+  /** Whether a problem is of this field; one of a whole table belongs to the field that its sentence names first. */
+  belongs(problem, field) {
+    if (problem.field === field.named) return true;
+    const table = `${problem.field}.`;
+    if (!problem.field || !field.named.startsWith(table) || this.fields.some(({ named }) => named === problem.field))
+      return false;
+    return `: ${problem.sentence}`.includes(`: ${field.named.slice(table.length)} `);
   }
 
   /** Show problems [{document, field, sentence}] and estimates beside their fields; gives back the problems that have none. */
@@ -232,8 +267,8 @@ export class Form {
     const left = new Set(mine);
     for (const field of this.fields) {
       if (field.input.dataset.unreadable === "yes") continue;
-      const hit = mine.filter((problem) => problem.field === field.named);
-      mark(field, hit.map((problem) => problem.sentence).join(" "));
+      const hit = mine.filter((problem) => this.belongs(problem, field));
+      mark(field, hit.map((problem) => inWords(problem.sentence)).join(" "));
       hit.forEach((problem) => left.delete(problem));
       if (!field.assumed) continue;
       const guess = estimates.find(

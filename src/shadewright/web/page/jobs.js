@@ -53,9 +53,10 @@ export function download(blob, name) {
 /**
  * A box with one piece of work: what it does, its button, progress, a way to stop it, and its files.
  *
+ * blocked(): whether it cannot be begun now; the box's `follow` asks anew.
  * design(): the design to work on, or null while there is none. after(job): called when it is done.
  */
-export function jobBox({ title, words, button, kind, design, options, after }) {
+export function jobBox({ title, words, button, kind, design, options, after, blocked }) {
   const go = el("button", { type: "button" }, button);
   const stop = el("button", { type: "button", class: "quiet", hidden: true }, "Stop");
   const bar = el("progress", { max: 1, value: 0, "aria-label": title });
@@ -65,10 +66,12 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
   const files = el("ul", { class: "files" });
   const extra = el("div");
   let stopper = null;
+  let running = false;
+  const follow = () => (go.disabled = running || Boolean(blocked?.()));
   stop.addEventListener("click", () => stopper?.abort());
   const told = (job) => {
     bar.value = job.share ?? 0;
-    said.textContent = job.state === "waiting" ? "Waiting for its turn…" : `${sentence(job.sentence ?? "working")}…`;
+    said.textContent = job.state === "waiting" ? "Waiting for its turn: other work is being done…" : `${sentence(job.sentence ?? "working")}…`;
   };
   go.addEventListener("click", async () => {
     const wanted = design();
@@ -83,7 +86,8 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
     files.replaceChildren();
     extra.replaceChildren();
     bar.hidden = stop.hidden = false;
-    go.disabled = true;
+    running = true;
+    follow();
     try {
       const job = await runJob(kind, wanted, options?.() ?? {}, told, stopper.signal);
       if (job.state === "failed") throw new Refused(job.sentence, 422, job);
@@ -98,10 +102,11 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
       wrong.textContent = fault.message;
     } finally {
       bar.hidden = stop.hidden = true;
-      go.disabled = false;
+      running = false;
+      follow();
     }
   });
-  return el(
+  const box = el(
     "section",
     { class: "job" },
     el("h3", null, title),
@@ -113,6 +118,9 @@ export function jobBox({ title, words, button, kind, design, options, after }) {
     files,
     extra,
   );
+  box.follow = follow;
+  follow();
+  return box;
 }
 
 function fileEntry(id, file) {

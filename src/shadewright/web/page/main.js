@@ -19,7 +19,7 @@ import { lensLayout, lensPanel, plainLens } from "./panel_lens.js";
 import { makeLayout, makePanel } from "./panel_make.js";
 import { Shelf, missingWords } from "./shelf.js";
 import { Store, blank } from "./store.js";
-import { sayRefused, sayVerdict } from "./verdict.js";
+import { sayRefused, sayUnread, sayVerdict } from "./verdict.js";
 import { Views, fineness } from "./views.js";
 import { buildWelcome, offerToGoOn, showStarters } from "./welcome.js";
 import { useInches } from "./words.js";
@@ -84,6 +84,7 @@ class Bench {
     addEventListener("hashchange", () => this.fromAddress());
     if (!(await this.fromAddress())) offerToGoOn(saved(), (what) => this.begin(what));
     await this.fetchLists();
+    await this.fetchMaking();
   }
 
   async fetchLists() {
@@ -103,7 +104,9 @@ class Bench {
   /** What the sheet Make chooses from: the finishes, and whether STEP is there. */
   async fetchMaking() {
     this.lists = await makingLists();
-    if (this.lists && this.store.state.step === "make") this.rebuildPanel();
+    // Work that goes on keeps its box: the sheet is made anew when it is opened next.
+    const busy = document.querySelector(".job progress:not([hidden])") !== null;
+    if (this.lists && this.store.state.step === "make" && !busy) this.rebuildPanel();
   }
 
   /** Open the design in the address; false where there is none. */
@@ -178,6 +181,7 @@ class Bench {
   look(quiet = false) {
     const { state } = this.store;
     if (!state.lens || state.step === "start") return;
+    if (this.unread()) return;
     if (!this.meshIsHere()) return;
     const moving = !quiet && performance.now() - this.lastChange < MOVING && this.views.answer !== null;
     if (moving) this.settle();
@@ -212,6 +216,19 @@ class Bench {
     return false;
   }
 
+  /** Whether a field holds what cannot be read; says so, and the views wait. */
+  unread() {
+    const { misreading } = this.store;
+    if (misreading === null) return false;
+    this.views.old();
+    sayUnread(misreading);
+    return true;
+  }
+
+  sayVerdict() {
+    if (this.views.answer && !this.unread()) sayVerdict(this.views.answer, this.fitting);
+  }
+
   meshFound() {
     this.followPanel(this.store.state);
     if (this.store.state.step === "choose") this.compareLater();
@@ -221,6 +238,8 @@ class Bench {
 
   painted(answer, question) {
     this.connected();
+    // Asked before a field was spoilt: it is no answer to what stands there now.
+    if (this.unread()) return;
     // The share let in comes with the sky, which waits until nothing moves: until then the one before stands.
     if (answer.numbers && !question.want.includes("sky"))
       answer.numbers.let_in = this.views.answer?.numbers?.let_in ?? null;
@@ -228,7 +247,7 @@ class Bench {
     this.views.take(answer);
     this.dials.follow(this.store.state, answer);
     this.handwork.follow(this.store.state);
-    sayVerdict(this.views.answer, this.fitting);
+    this.sayVerdict();
     this.markPainted();
   }
 
@@ -252,6 +271,7 @@ class Bench {
       this.look();
       return undefined;
     }
+    if (this.unread()) return undefined;
     this.views.old();
     sayRefused(fault.message);
     return undefined;
@@ -260,13 +280,13 @@ class Bench {
   fitted() {
     if (this.fitting.state === "waiting") this.lost();
     this.look();
-    if (this.views.answer) sayVerdict(this.views.answer, this.fitting);
+    this.sayVerdict();
   }
 
   /** The hood as it stands now, ready to be made: {name, hood}; null while its rim is being worked out. */
   finished() {
     const { state } = this.store;
-    if (!state.hood) return null;
+    if (!state.hood || this.store.misreading !== null) return null;
     if (isGiven(state.hood)) return { name: state.hood.name, hood: baked(state.hood, state) };
     const made = this.fitting.made?.hood;
     if (!made) return null;
@@ -347,6 +367,7 @@ class Bench {
   followPanel(state) {
     if (this.panelKey !== this.layoutKey(state)) this.rebuildPanel();
     else this.form?.refresh();
+    this.judgePanel();
   }
 
   rebuildPanel() {
@@ -362,7 +383,7 @@ class Bench {
       lens: () => lensPanel(this.store, box),
       camera: () => cameraPanel(this.store, box, this.formats),
       hood: () => hoodPanel(this.store, box, this.shelf),
-      make: () => makePanel(this.store, box, () => this.design(), this.lists),
+      make: () => makePanel(this.store, box, { finished: () => this.design(), lists: this.lists, blocked: () => this.blocked() }),
     }[state.step];
     if (state.step === "make" && !this.lists) this.fetchMaking();
     this.form = build ? build() : null;
@@ -372,15 +393,32 @@ class Bench {
     panel.replaceChildren(box);
     panel.scrollTop = top;
     if (held) at(held)?.focus();
+    this.forgetGoneFields();
     this.judgePanel();
   }
 
   judgePanel() {
     if (!this.form) return;
     const left = this.form.judge(this.problems, this.estimates);
-    const others = this.problems.filter((problem) => problem.document !== this.form.name);
+    const unread = [...this.store.unread.values()]
+      .filter(({ form, named }) => form !== this.form.name || !this.form.has(named))
+      .map(({ form, words, sentence }) => ({ document: form, sentence: `${words}: ${sentence}` }));
+    const others = [...unread, ...this.problems.filter((problem) => problem.document !== this.form.name)];
     this.general.hidden = left.length + others.length === 0;
     this.general.replaceChildren(problemList(left, others));
+    this.form.follow?.();
+  }
+
+  /** Whether nothing can be made or checked yet: something is wrong in a field, whichever sheet it is on. */
+  blocked() {
+    return this.store.misreading !== null || this.problems.length > 0;
+  }
+
+  /** What was typed in a field that is no longer on its sheet is gone with it. */
+  forgetGoneFields() {
+    for (const { form, named, step } of [...this.store.unread.values()])
+      if (this.form && step === this.store.state.step && form === this.form.name && !this.form.has(named))
+        this.store.misread(form, named, null);
   }
 
   // -- preferences, lessons, keeping
@@ -393,7 +431,7 @@ class Bench {
     this.views.keyOfRim = null;
     this.views.draw();
     this.dials.follow(this.store.state, this.views.answer);
-    if (this.views.answer) sayVerdict(this.views.answer, this.fitting);
+    this.sayVerdict();
     this.look();
     if (this.store.state.step === "choose") this.compareLater();
     this.measuring.again();

@@ -16,11 +16,13 @@ function chartWidth() {
  */
 export function tubeScene(lens, tube, { reach = 0, depth = null, longest = 0, across = 0, hood = false } = {}) {
   const front = lens.front?.rim_diameter ?? 70;
-  const open = Number.isFinite(tube?.inner_diameter) ? tube.inner_diameter : front + 4;
+  const barrel = lens.seat?.diameter ?? front;
+  const widest = Math.max(front, barrel);
+  const open = Number.isFinite(tube?.inner_diameter) ? tube.inner_diameter : widest + 4;
   const end = Number.isFinite(tube?.length) ? tube.length : 0;
   const left = -0.62 * front;
   const right = Math.max(longest, end, reach + 12) + 0.32 * front;
-  const tall = 1.16 * Math.max(front, open, across);
+  const tall = 1.16 * Math.max(widest, open, across);
   const wall = Math.max(0.022 * front, 1.2);
   const y = (value) => tall / 2 - value;
   const x = (z) => z - left;
@@ -48,8 +50,8 @@ export function tubeScene(lens, tube, { reach = 0, depth = null, longest = 0, ac
       "aria-hidden": "true",
       preserveAspectRatio: "xMidYMid meet",
     },
-    sv("rect", { x: x(left), y: y(0.42 * front), width: -0.18 * front - left, height: 0.84 * front, class: "ms-body" }),
-    sv("rect", { x: x(-0.18 * front), y: y(front / 2), width: 0.18 * front + reach, height: front, class: "ms-body" }),
+    sv("rect", { x: x(left), y: y(barrel / 2), width: -left, height: barrel, class: "ms-body ms-barrel" }),
+    reach > 0 && sv("rect", { x: x(0), y: y(front / 2), width: reach, height: front, class: "ms-body ms-ring" }),
     sv("path", {
       d: `M${x(reach - 0.09 * front)} ${y(glass)}Q${x(reach + 0.015 * front)} ${y(0)} ${x(reach - 0.09 * front)} ${y(-glass)}`,
       class: "ms-glass",

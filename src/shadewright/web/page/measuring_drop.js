@@ -114,6 +114,7 @@ export function dropPlace({ title, words, drawing, frames, many = true, changed 
           onclick: () => {
             frames.splice(frames.indexOf(frame), 1);
             ask(`frames/${frame.id}`, undefined, { method: "DELETE" }).catch(() => {});
+            wrong.replaceChildren();
             said.textContent = `${frame.name} is taken away.`;
             show();
             changed?.();

@@ -84,7 +84,7 @@ export class ProofTask {
           placeholder: String(design.hood.wishes?.allowance ?? 0),
         }),
       ),
-      runButton({
+      (this.run ??= runButton({
         button: "Prove it",
         kind: "proof",
         body: () => this.body(),
@@ -92,7 +92,7 @@ export class ProofTask {
           this.outcome = job;
           this.fill();
         },
-      }),
+      })),
     );
     return box;
   }
@@ -101,6 +101,7 @@ export class ProofTask {
     const { lens } = this.bench.store.state;
     const rim = design.hood.rim ?? {};
     const deep = Math.max(rim.depth ?? 0, ...(rim.points ?? []).map((point) => point[1]));
+    const changed = () => this.run?.forgive();
     const drawn = (hood) =>
       tubeScene(lens, hood ? { inner_diameter: diameterOf(design.hood) ?? undefined, length: deep || 20 } : null, {
         reach: lens.state?.[pair.state]?.reach ?? 0,
@@ -128,7 +129,13 @@ export class ProofTask {
         el(
           "li",
           null,
-          dropPlace({ title: "Without the hood", words: "The wall alone.", drawing: drawn(false), frames: pair.bare }),
+          dropPlace({
+            title: "Without the hood",
+            words: "The wall alone.",
+            drawing: drawn(false),
+            frames: pair.bare,
+            changed,
+          }),
         ),
         el(
           "li",
@@ -138,6 +145,7 @@ export class ProofTask {
             words: "Nothing touched but the hood.",
             drawing: drawn(true),
             frames: pair.hood,
+            changed,
           }),
         ),
       ),

@@ -13,7 +13,7 @@ import {
   unreadable,
   withinStates,
 } from "./measuring_fields.js";
-import { downloadButton, fileList, runButton } from "./measuring_run.js";
+import { downloadButton, fileList, footing, markOld, runButton } from "./measuring_run.js";
 import { asLoss, howTo, rimPart, shadowPart } from "./measuring_shadows.js";
 import { drawSensor } from "./sensor.js";
 import { aperture, focal, focus, length } from "./words.js";
@@ -46,7 +46,27 @@ export class PupilTask {
     this.chosen = 0;
     this.wishes = { confidence: 95 };
     this.outcome = null;
-    this.stale = false;
+    this.footing = null;
+    this.running = false;
+    this.run = runButton({
+      button: "Fit the pupil",
+      kind: "pupil",
+      body: () => this.body(),
+      began: () => {
+        this.running = true;
+        this.judge();
+      },
+      done: (job, asked) => {
+        this.outcome = job;
+        this.footing = footing(asked);
+        this.running = false;
+        this.fill();
+      },
+      ended: () => {
+        this.running = false;
+        this.judge();
+      },
+    });
   }
 
   setting(state) {
@@ -67,10 +87,26 @@ export class PupilTask {
     for (const setting of this.settings) setting.with_tube.clear();
   }
 
+  /** Something on the left was changed: what was refused may be right now, and what is shown may be out of date. */
   touched() {
-    if (!this.outcome || this.stale) return;
-    this.stale = true;
-    this.evidenceBox?.prepend(el("p", { class: "ms-stale" }, "Something was changed on the left since: fit again."));
+    this.run.forgive();
+    this.judge();
+  }
+
+  /** Whether what is shown still rests on what is on the left; the lens that it gave itself is no change. */
+  judge() {
+    if (!this.outcome || !this.evidenceBox) return;
+    let words = null;
+    if (this.running) words = "A new fit is running: what is shown here is of the fit before.";
+    else if (!this.rests()) words = "Out of date: something was changed on the left since. Fit again.";
+    markOld(this.evidenceBox, words);
+  }
+
+  rests() {
+    if (this.lens?.state === undefined) return false;
+    if (footing(this.body()) === this.footing) return true;
+    const own = JSON.stringify(this.lens) === JSON.stringify(this.outcome.result.lens_document);
+    return own && footing(this.body(JSON.parse(this.footing).lens)) === this.footing;
   }
 
   get lens() {
@@ -146,16 +182,7 @@ export class PupilTask {
           numberField(setting, "stopped_f_number", "Stopped down to f/", { changed: () => this.touched() }),
         ),
       ),
-      runButton({
-        button: "Fit the pupil",
-        kind: "pupil",
-        body: () => this.body(),
-        done: (job) => {
-          this.outcome = job;
-          this.stale = false;
-          this.fill();
-        },
-      }),
+      this.run,
     );
     return box;
   }
@@ -289,8 +316,8 @@ export class PupilTask {
   }
 
   /** The question, or a sentence that says what is missing. */
-  body() {
-    const { lens, camera } = this.bench.store.state;
+  body(lens = this.lens) {
+    const { camera } = this.bench.store.state;
     const bad = unreadable(...this.tubes, ...this.settings, this.wishes);
     if (bad) return bad;
     const naming = new Naming();
@@ -351,6 +378,7 @@ export class PupilTask {
       rimPart(result),
       fileList(this.outcome),
     );
+    this.judge();
     requestAnimationFrame(() => this.paint());
   }
 

@@ -32,10 +32,13 @@ async function follow(kind, body, told, stop) {
 }
 
 /**
- * A button that measures. body(): the question, or a sentence that says what is missing.
- * done(job): called with the job when it has ended well; began(): when it starts.
+ * A button that measures; a task keeps it while its form is built anew, so that a running job keeps its bar.
+ *
+ * body(): the question, or a sentence that says what is missing. done(job, asked): called with the job and its question
+ * when it has ended well; began() when it starts, ended() when it has ended, well or not. The box that it gives back
+ * takes a refusal away when its `forgive` is called.
  */
-export function runButton({ button, kind, body, began, done }) {
+export function runButton({ button, kind, body, began, done, ended }) {
   const go = el("button", { type: "button" }, button);
   const stop = el("button", { type: "button", class: "quiet", hidden: true }, "Stop");
   const bar = el("progress", { max: 1, value: 0, "aria-label": button, hidden: true });
@@ -45,13 +48,17 @@ export function runButton({ button, kind, body, began, done }) {
   const refuse = (sentence) => {
     wrong.hidden = false;
     wrong.textContent = sentence;
+    wrong.scrollIntoView({ block: "nearest" });
+    return undefined;
   };
   stop.addEventListener("click", () => stopper?.abort());
   go.addEventListener("click", async () => {
     wrong.hidden = true;
     said.textContent = "";
     said.textContent = "Waiting for the photographs…";
+    go.disabled = true;
     await allHere();
+    go.disabled = false;
     said.textContent = "";
     const asked = body();
     if (typeof asked === "string") return refuse(asked);
@@ -65,7 +72,7 @@ export function runButton({ button, kind, body, began, done }) {
       if (job.state === "failed") throw new Refused(job.sentence, 422, job);
       said.textContent = job.state === "cancelled" ? "Stopped; nothing was kept." : "Done.";
       if (job.state === "done") {
-        await done(job);
+        await done(job, asked);
         broughtIntoView();
       }
     } catch (fault) {
@@ -75,10 +82,13 @@ export function runButton({ button, kind, body, began, done }) {
     } finally {
       bar.hidden = stop.hidden = true;
       go.disabled = false;
+      ended?.();
     }
     return undefined;
   });
-  return el("div", { class: "ms-run" }, el("div", { class: "row" }, go, stop), bar, said, wrong);
+  const box = el("div", { class: "ms-run" }, el("div", { class: "row" }, go, stop), bar, said, wrong);
+  box.forgive = () => (wrong.hidden = true);
+  return box;
 }
 
 /** On a narrow screen what was found stands below the form: go there. */
@@ -94,12 +104,29 @@ function tell(job, bar, said) {
   // A fit does not know how far it has come: after a while the bar only says that it goes on.
   if (now - Number(bar.dataset.since) > UNKNOWN) bar.removeAttribute("value");
   else bar.value = share;
-  said.textContent = job.state === "waiting" ? "Waiting for its turn…" : `${capital(job.sentence ?? "working")}…`;
+  said.textContent = job.state === "waiting" ? "Waiting for its turn: other work is being done…" : `${capital(job.sentence ?? "working")}…`;
 }
 
 function capital(words) {
   // A file's name stands as it is.
   return /^[\w-]+\.\w{2,4}:/.test(words) ? words : words.replace(/^./, (letter) => letter.toUpperCase());
+}
+
+/** What a measurement rests on, for telling whether something was changed since. */
+export function footing(asked) {
+  return typeof asked === "string" ? asked : JSON.stringify(asked);
+}
+
+/** Mark what is shown as out of date: a notice before it, its buttons and downloads shut; or open it again. */
+export function markOld(box, words) {
+  box.querySelector(":scope > .ms-stale")?.remove();
+  box.classList.toggle("ms-old", words !== null);
+  if (words !== null) box.prepend(el("p", { class: "ms-stale", role: "status" }, words));
+  for (const button of box.querySelectorAll("button")) button.disabled = words !== null;
+  for (const link of box.querySelectorAll("a[download]")) {
+    if (words === null) link.removeAttribute("aria-disabled");
+    else link.setAttribute("aria-disabled", "true");
+  }
 }
 
 /** Give a job's file to the reader; raises Refused where it is gone. */
@@ -159,6 +186,7 @@ function downloadLink(id, file) {
       download: file.name,
       onclick: async (event) => {
         event.preventDefault();
+        if (link.getAttribute("aria-disabled") === "true") return;
         try {
           await takeHome(id, file.name);
         } catch (fault) {

@@ -38,18 +38,19 @@ export class StripTask {
           "Cut it at right and left, lay both halves on the sheet, outside up, and photograph it from straight above.",
         ),
       ),
-      runButton({
+      (this.sheetRun ??= runButton({
         button: "Get the sheet",
         kind: "sheet",
         body: () => ({}),
         done: (job) => takeHome(job.id, job.files[0].name),
-      }),
+      })),
       dropPlace({
         title: "The sheet with both halves on it",
         words: "A photograph or a scan.",
         drawing: stripPicture(),
         frames: this.frames,
         many: false,
+        changed: () => this.run?.forgive(),
       }),
       el(
         "div",
@@ -64,7 +65,7 @@ export class StripTask {
         numberField(this.given, "check_line", "Check line", { length: true, hint: "as printed" }),
         textField(this.words, "name", "Name"),
       ),
-      runButton({
+      (this.run ??= runButton({
         button: "Read the strip",
         kind: "strip",
         body: () => this.body(),
@@ -72,7 +73,7 @@ export class StripTask {
           this.outcome = job;
           return this.fill();
         },
-      }),
+      })),
     );
     return box;
   }

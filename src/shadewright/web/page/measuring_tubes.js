@@ -48,7 +48,7 @@ export class TubesTask {
         numberField(this.given, "thickness", "Card's thickness", { length: true }),
         numberField(this.given, "seat_length", "Reaches back by", { length: true, hint: "over the barrel" }),
       ),
-      runButton({
+      (this.run ??= runButton({
         button: "Propose tubes",
         kind: "tubes",
         body: () => this.body(),
@@ -56,7 +56,7 @@ export class TubesTask {
           this.outcome = job;
           this.fill();
         },
-      }),
+      })),
     );
     return box;
   }

@@ -1,6 +1,7 @@
 // What stands round a form: its problems above, and the way back and on beneath.
 
 import { el } from "./dom.js";
+import { inWords } from "./words.js";
 
 /** Buttons to the steps before and after this one. steps: [[name, words], ...]; go(name) turns to a step. */
 export function onwardRow(steps, step, go) {
@@ -19,7 +20,7 @@ export function onwardRow(steps, step, go) {
 /** Problems that no field of the form shows, its own first, those of other documents by their name. */
 export function problemList(own, others) {
   return el("ul", null, [
-    ...own.map((problem) => el("li", null, problem.sentence)),
-    ...others.map((problem) => el("li", null, `${problem.document}: ${problem.sentence}`)),
+    ...own.map((problem) => el("li", null, inWords(problem.sentence))),
+    ...others.map((problem) => el("li", null, `${problem.document}: ${inWords(problem.sentence)}`)),
   ]);
 }

@@ -135,6 +135,11 @@ function wishGroup(form) {
   );
 }
 
+/** The wall's shape; a document that gives a tube may leave its shape unsaid. */
+function wallShape(hood) {
+  return hood.wall ? (hood.wall.shape ?? "tube") : undefined;
+}
+
 function wallGroup(store, form) {
   const wall = () => form.document.wall;
   if (form.document.rim?.shape === "tunnel") {
@@ -162,7 +167,7 @@ function wallGroup(store, form) {
           : { shape: "cone", near_diameter: across, far_diameter: across + 12, far_z: 50 };
     store.edit({ hood });
   };
-  const shape = wall()?.shape;
+  const shape = wallShape(form.document);
   return group(
     "The wall",
     el(
@@ -177,7 +182,7 @@ function wallGroup(store, form) {
           ["cone", "a cone, wider towards the front"],
           ...(shape === "stepped" ? [["stepped", "stepped"]] : []),
         ],
-        { wide: true, now: () => wall()?.shape ?? "auto", put: pick },
+        { wide: true, now: () => wallShape(form.document) ?? "auto", put: pick },
       ),
       shape === "tube" && form.length(["wall", "inner_diameter"], "Inside diameter"),
       shape === "cone" && [
@@ -374,7 +379,7 @@ export function hoodLayout(hood) {
     insideOf(hood),
     hood.vane?.length,
     hood.rim?.shape,
-    hood.wall?.shape,
+    wallShape(hood),
     hood.accessory?.length,
   ]);
 }

@@ -9,9 +9,10 @@ import { length, stops } from "./words.js";
 
 /**
  * Build the form and the jobs. finished(): the design with its hood as it would be made, or null.
+ * blocked(): whether something is wrong in a field, so that nothing can be made.
  * lists: {finishes, step}, the table of finishes and whether STEP can be written; null until they have come.
  */
-export function makePanel(store, box, finished, lists) {
+export function makePanel(store, box, { finished, lists, blocked }) {
   const form = new Form(store, "hood");
   const paper = el(
     "select",
@@ -93,6 +94,7 @@ export function makePanel(store, box, finished, lists) {
       button: "Check",
       kind: "check",
       design: finished,
+      blocked,
       after: checkWords,
     }),
     jobBox({
@@ -101,6 +103,7 @@ export function makePanel(store, box, finished, lists) {
       button: "Make the files",
       kind: "make",
       design: finished,
+      blocked,
       options,
       after: makeWords,
     }),
@@ -110,6 +113,7 @@ export function makePanel(store, box, finished, lists) {
       button: "Write the report",
       kind: "report",
       design: finished,
+      blocked,
       options,
     }),
     el(
@@ -118,6 +122,8 @@ export function makePanel(store, box, finished, lists) {
       "Ventilate when printing, cutting, painting or flocking, and follow the makers' sheets and local rules. Check that the hood cannot fall off before it goes above people. Never aim a lens at the sun.",
     ),
   );
+  const jobs = [...box.querySelectorAll(".job")];
+  form.follow = () => jobs.forEach((job) => job.follow());
   return form;
 }
 

@@ -39,6 +39,8 @@ export class Store {
     this.remarks = [];
     /** Names of the parts of forms that the reader has opened. */
     this.unfolded = new Set();
+    /** What stands in fields and cannot be read: {form, named, typed, sentence, step} by the field's place. */
+    this.unread = new Map();
     this.gesture = { key: null, time: 0 };
   }
 
@@ -61,6 +63,20 @@ export class Store {
     this.tell("design");
   }
 
+  /** A field of a form holds what cannot be read, or (null) can be read again: until then nothing is worked out. */
+  misread(form, named, what) {
+    const key = `${form}.${named}`;
+    if (what) this.unread.set(key, { form, named, step: this.state.step, ...what });
+    else if (!this.unread.delete(key)) return;
+    this.tell("view");
+  }
+
+  /** The sentence of the first field that cannot be read; null where all can. */
+  get misreading() {
+    const [first] = this.unread.values();
+    return first ? `${first.words}: ${first.sentence}` : null;
+  }
+
   /** Change how the design is looked at. */
   turn(patch) {
     this.state = { ...this.state, ...patch };
@@ -71,6 +87,7 @@ export class Store {
   replace(state) {
     if (this.state.lens) this.past.push(part(this.state, DESIGN));
     this.future = [];
+    this.unread.clear();
     this.gesture = { key: null, time: 0 };
     this.state = { ...blank(), ...state };
     this.tell("design");
@@ -88,6 +105,7 @@ export class Store {
     const design = from.pop();
     if (!design) return;
     to.push(part(this.state, DESIGN));
+    this.unread.clear();
     this.gesture = { key: null, time: 0 };
     this.state = { ...this.state, ...design };
     this.tell("design");

@@ -2,7 +2,7 @@
 
 import { at, el, settled } from "./dom.js";
 import { brief, showsWords } from "./rim.js";
-import { length, share, upTo } from "./words.js";
+import { inWords, length, share, upTo } from "./words.js";
 
 const SIGNS = { clear: "✓", shows: "✕", within: "≈", refused: "!", waiting: "…", unknown: "?" };
 
@@ -22,7 +22,12 @@ function put(verdict, sentence, beneath, working) {
 
 /** Say that the design cannot be looked at, and why. */
 export function sayRefused(sentence) {
-  put("refused", "Not yet: something does not fit together.", sentence, false);
+  put("refused", "Not yet: something does not fit together.", inWords(sentence), false);
+}
+
+/** Say that a field holds what cannot be read. */
+export function sayUnread(sentence) {
+  put("refused", "Not yet: a field cannot be read.", sentence, false);
 }
 
 /** A sentence of the program with its lengths of the rim in the chosen unit; focal lengths stay in millimetres. */

@@ -75,6 +75,7 @@ export class Views {
 
   /** Mark all views as lying behind: the design has gone wrong since. */
   old() {
+    this.behind = new Set(NAMES);
     for (const name of NAMES) this.figure(name).classList.add("old");
   }
 

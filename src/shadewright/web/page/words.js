@@ -89,6 +89,14 @@ export function focus(mm) {
   return mm < 1000 ? `${Math.round(mm)} mm` : `${(mm / 1000).toFixed(2)} m`;
 }
 
+/** A sentence of the program about two measures of the front, in the words of the page. */
+export function inWords(sentence) {
+  return sentence.replace(
+    /(?:lens: )?(?:front: )?clear_diameter cannot exceed rim_diameter/,
+    "The front glass cannot be wider than the front ring",
+  );
+}
+
 const SIDES = ["right", "upper right", "top", "upper left", "left", "lower left", "bottom", "lower right"];
 
 /** A direction round the axis in words: "upper right". */
