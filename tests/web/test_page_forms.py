@@ -213,8 +213,9 @@ def test_step_is_offered_where_it_is_installed(bench: Bench) -> None:
         page = it.page
         asked: list[Any] = []
         page.on("request", lambda r: asked.append(json.loads(r.post_data or "{}")) if r.url.endswith("/api/jobs") else None)
-        it.begin(1)
         page.route("**/api/about", lambda route: route.fulfill(json={"program": "shadewright", "version": "1", "step": False}))
+        page.reload()
+        it.begin(1)
         it.step("Make")
         tick = page.get_by_role("checkbox", name="exact solid")
         page.get_by_text("pip install shadewright[step]").wait_for()
@@ -223,6 +224,7 @@ def test_step_is_offered_where_it_is_installed(bench: Bench) -> None:
         page.route("**/api/about", lambda route: route.fulfill(json={"program": "shadewright", "version": "1", "step": True}))
         page.reload()
         it.settled()
+        it.step("Make")
         tick.check()
         assert page.get_by_text("pip install").count() == 0
         box = page.locator(".job", has_text="Files for the workshop")

@@ -32,7 +32,7 @@ def test_a_wrong_value_is_said_beside_its_field(bench: Bench) -> None:
         assert "rim_diameter" in page.locator(".wrong:visible").first.inner_text()
         page.locator("#verdict[data-verdict=refused]").wait_for()
         field.fill("eighty")
-        page.get_by_text('"eighty" is no number').wait_for()
+        page.locator(".wrong", has_text='"eighty" is no number').wait_for()
         field.fill("80")
         it.settled()
         page.locator("#verdict[data-verdict=clear]").wait_for()
