@@ -16,7 +16,6 @@ from shadewright.design import rims
 from shadewright.design.mounting import mounting_notes
 from shadewright.design.walls import default_wall, require_room
 from shadewright.errors import FitError
-from shadewright.light.finishes import finishes_for
 from shadewright.model.camera import Camera
 from shadewright.model.geometry import wall_of
 from shadewright.model.hood import Hood, Lips, RimPart, RimShape, SeatKind, WallPart
@@ -205,11 +204,8 @@ def _notes(work: Job, settings: Sequence[Setting], hood: Hood, wanted: RimShape)
         )
     if threaded and hood.build.thread is None and work.lens.front.filter_thread is None:
         notes.append("build.seat is a thread, but neither hood nor lens names one: `make` will ask for it.")
-    if hood.build.finish is not None and hood.build.finish not in {finish.name for finish in finishes_for(hood)}:
-        notes.append(
-            f'build.finish = "{hood.build.finish}" is not in the table of finishes: it is written on drawing and report, but `weigh` '
-            "cannot count with it unless the hood document describes it under [[finish]]."
-        )
+    if hood.build.finish is not None:
+        notes += _finish_notes(hood)
     if work.lens.projection.kind not in (Projection.RECTILINEAR, Projection.MEASURED) and not work.resolved.pupil_estimated:
         notes.append(
             "A fisheye's pupil moves forward and changes with the field angle: measure pupil_depth towards the edge of the "
@@ -224,6 +220,19 @@ def _notes(work: Job, settings: Sequence[Setting], hood: Hood, wanted: RimShape)
             "The listed states do not form a grid of zoom and focus, so only the listed ones were used, none between them."
         )
     return notes
+
+
+def _finish_notes(hood: Hood) -> list[str]:
+    """A note where the finish named is one that weighing does not know."""
+    # The light engine loads only where a finish is named.
+    from shadewright.light.finishes import finishes_for
+
+    if hood.build.finish in {finish.name for finish in finishes_for(hood)}:
+        return []
+    return [
+        f'build.finish = "{hood.build.finish}" is not in the table of finishes: it is written on drawing and report, but `weigh` '
+        "cannot count with it unless the hood document describes it under [[finish]]."
+    ]
 
 
 def _keepout(work: Job, settings: Sequence[Setting], hood: Hood, scale: float = 1.0) -> KeepOut:

@@ -12,10 +12,10 @@ if TYPE_CHECKING:
 
 SEAT_PLAY = 1.0
 """A tube sits this far off the lens's axis as a rule, mm (common practice, no source)."""
-TOO_FAR = 6.0
-"""A size that comes out this many standard errors from what was given contradicts it."""
 LEAN = math.tan(math.radians(1.5))
 """And leans by this slope (common practice, no source)."""
+TOO_FAR = 6.0
+"""A size that comes out this many standard errors from what was given contradicts it."""
 
 
 def disc_remark(fit: PupilFit) -> str:
